@@ -1,0 +1,421 @@
+"""The frozen values that cross stages. No behaviour beyond small look-ups; no imports from stages."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Status = Literal["present", "absent", "done", "due", "possible"]
+Grade = Literal["slight", "plain", "heavy"]
+Purpose = Literal["original", "working", "everyday", "project"]
+Verdict = Literal["travel", "ring first", "leave"]
+
+STATUSES: tuple[Status, ...] = ("present", "absent", "done", "due", "possible")
+GRADES: tuple[Grade, ...] = ("slight", "plain", "heavy")
+FACT_KEYS: tuple[str, ...] = (
+    "asking_price",
+    "currency",
+    "price_terms",
+    "mileage",
+    "mileage_unit",
+    "year",
+    "fuel",
+    "engine_litres",
+    "gearbox",
+    "owners",
+    "test_state",
+    "test_expiry",
+    "service_history",
+    "plate",
+    "vin",
+)
+MILES_PER_KM = 1 / 1.609344  # international mile, exact by definition (1959)
+
+
+# ---- ingest ---------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class SourceFile:
+    """Bytes the buyer saved, before anything is made of them."""
+
+    name: str  # path relative to the inbox, or "standard input"
+    data: bytes
+    sha256: str
+    modified: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StatedValue:
+    """A value that came beside the text: page metadata or a table column."""
+
+    key: str  # a fact key, or place, distance_miles, seller, body, ...
+    value: Any
+    origin: str  # "schema.org mileageFromOdometer", "column price"
+
+
+@dataclass(frozen=True, slots=True)
+class Advert:
+    """One advert as a reader found it: its own text and what was stated beside it."""
+
+    advert_id: str  # stable: the given id, else the page's address, else file name (#part)
+    text: str
+    source: str  # file name, with #part where a file holds several
+    raw_sha256: str
+    reader: str
+    title: str | None = None
+    saved_on: date | None = None  # None: the run's day is used
+    url: str | None = None
+    seller: str | None = None
+    place: str | None = None
+    distance_miles: float | None = None
+    stated: tuple[StatedValue, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Something that could not be read. It is kept and reported."""
+
+    source: str
+    reason: str  # one line: what was wrong and what to do
+    line: int | None = None
+    raw_sha256: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ingested:
+    adverts: tuple[Advert, ...]
+    refusals: tuple[Refusal, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """An advert's text on one day, as stored."""
+
+    snapshot_id: int
+    advert: Advert
+    saved_on: date
+    text_sha256: str
+    first_seen: date
+    last_seen: date
+
+
+# ---- nlp ------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A value that the advert states. `start`/`end`: character offsets in the text, -1 when it came from metadata."""
+
+    key: str
+    value: Any
+    quote: str
+    start: int
+    end: int
+    rule: str  # id of the rule or model that made it
+    confidence: float = 1.0
+    origin: str = "text"
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """What the advert says of one subject (see the annotation guide's subject codes and statuses)."""
+
+    subject: str
+    status: Status
+    grade: Grade
+    quote: str
+    start: int
+    end: int
+    rule: str
+    at_mileage: int | None = None
+    at_year: int | None = None
+    confidence: float = 1.0
+    detail: str | None = None  # the part named, where the rule knows it ("rear crossmember")
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """All that was read of one text. `facts` holds the chosen value per key first, then rejected rivals."""
+
+    facts: tuple[Fact, ...]
+    claims: tuple[Claim, ...]
+    rivals: tuple[Fact, ...] = ()  # candidates that lost, or metadata that disagrees; shown, never lost
+
+    def fact(self, key: str) -> Any:
+        """The chosen value of a fact, or None when the advert is silent."""
+        return next((f.value for f in self.facts if f.key == key), None)
+
+
+# ---- the buyer --------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Buyer:
+    """One buyer's needs and terms, completed from the region's defaults. Money in `currency`."""
+
+    home: str
+    purpose: Purpose
+    currency: str
+    region: str
+    labour_rate: float  # an hour
+    travel_cost_per_mile: float
+    time_value_per_hour: float
+    does_own_work: bool = False
+    budget_total: float | None = None
+    guide_price: float | None = None
+    outside_option: float = 0.0  # surplus a buyer can have without any of these vehicles
+    home_position: tuple[float, float] | None = None  # latitude, longitude in degrees
+    packs: tuple[str, ...] = ("general",)
+    must: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)  # fact key -> values that will do
+    as_of: date | None = None
+    search_name: str = ""
+    budget_is_hard: bool = False
+    risk: Literal["mean", "worst_quarter"] = "mean"
+    rates: Mapping[str, float] = field(default_factory=dict)  # other currency -> units of `currency` for one of it
+
+
+# ---- costing --------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What is known of one vehicle when its repair cost is worked out."""
+
+    ref: str
+    facts: Mapping[str, Any]  # fact key -> chosen value
+    claims: tuple[Claim, ...]
+    age_years: float | None
+    mileage_miles: float | None
+    as_of: date
+    text_words: int = 0  # how much the seller wrote: silence in a long text says more
+    findings: Mapping[str, str] = field(default_factory=dict)  # fault or subject -> state seen at a viewing
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a number stands where it stands: a short sentence, the rule that made it, the quote that moved it."""
+
+    text: str
+    rule: str
+    quote: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ItemBelief:
+    """Belief about one fault or one scheduled service, and what it is expected to cost (buyer's currency)."""
+
+    item: str  # fault or service id
+    name: str
+    group: str  # structure, engine, drivetrain, running gear, electrics, interior, service, ...
+    kind: Literal["fault", "service"]
+    sound: float
+    minor: float
+    major: float
+    expected_cost: float
+    admitted: bool  # the advert itself says that the work is needed
+    subjects: tuple[str, ...]  # subjects of the guide that speak of it
+    seen_on_viewing: float  # chance that a viewing shows its state
+    reasons: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class RepairEstimate:
+    """Distribution of first-year repair cost of one vehicle, buyer's currency.
+
+    `item_costs[s, i]` is the cost of item i in sample s, shared access already apportioned; rows use common
+    random numbers, so that sample s of two vehicles differs only by their evidence.
+    """
+
+    ref: str
+    items: tuple[ItemBelief, ...]
+    item_costs: NDArray[np.float32]  # (samples, items)
+    roots: Mapping[str, Mapping[str, float]]  # care/hard_use/stood -> state -> probability
+    admitted_mean: float
+    unsaid_mean: float
+    assumptions: tuple[Reason, ...] = ()
+    contradictions: tuple[str, ...] = ()
+
+    @property
+    def samples(self) -> NDArray[np.float64]:
+        """Total repair cost, shape (samples,)."""
+        return np.asarray(self.item_costs.sum(axis=1, dtype=np.float64))
+
+
+# ---- valuation --------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Comparable:
+    """One vehicle as the value model sees it. Money in the buyer's currency."""
+
+    ref: str
+    asking_price: float | None
+    price_terms: str | None
+    year: float | None  # middle of the acceptable years
+    mileage_miles: float | None
+    fuel: str | None
+    engine_litres: float | None
+    gearbox: str | None
+    service_history: str | None
+    test_months_left: float | None  # 0 when expired or none, None when not said
+    disclosed_repair: float  # expected cost of what the advert admits
+    seller_kind: Literal["private", "trade", "auction"] = "private"
+    modified: bool = False
+    written_off: bool = False
+    owners: int | None = None
+    kept: bool = True  # False: too odd to learn from (flagged price, scam), still valued
+    traits: tuple[str, ...] = ()  # pack-defined specification words found
+
+
+@dataclass(frozen=True, slots=True)
+class Valuation:
+    """Sound value of one vehicle: log-normal around `median`, buyer's currency; None throughout when unknown."""
+
+    ref: str
+    mean: float | None
+    p10: float | None
+    p50: float | None
+    p90: float | None
+    log_mean: float | None
+    log_sd: float | None
+    basis: Literal["pool", "prior", "guide", "none"]
+    comparables: int
+    reasons: tuple[Reason, ...] = ()
+    flags: tuple[str, ...] = ()  # price_far_below, price_typo, mileage_typo, ...
+    expected_price: float | None = None  # what a deal is expected to be struck at
+
+
+# ---- ranking --------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Prospect:
+    """Everything ranking needs of one vehicle."""
+
+    ref: str
+    advert_ids: tuple[str, ...]
+    title: str
+    evidence: Evidence
+    repair: RepairEstimate
+    valuation: Valuation
+    asking_price: float | None  # buyer's currency
+    currency: str
+    distance_miles: float | None
+    place: str | None
+    refused_price: str | None = None  # why an asking price could not be used
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A red flag: what it is, why it stands, what to verify and where before travelling."""
+
+    code: str
+    text: str
+    verify: str
+    disqualifies: bool
+    quote: str = ""
+    rule: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A question for the call, with what its answer is expected to be worth (buyer's currency)."""
+
+    text: str
+    subjects: tuple[str, ...]
+    worth: float
+    rule: str
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """Summary of a distribution of money."""
+
+    mean: float
+    p10: float
+    p50: float
+    p90: float
+
+    @staticmethod
+    def of(samples: NDArray[np.floating[Any]]) -> Spread:
+        """Mean and 10/50/90 % points of samples, shape (n,)."""
+        p10, p50, p90 = (float(v) for v in np.percentile(samples, [10, 50, 90]))
+        return Spread(float(np.mean(samples)), p10, p50, p90)
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """One row of the ranking. `visit_worth` None: it could not be valued; `reasons` say why."""
+
+    ref: str
+    verdict: Verdict
+    visit_worth: float | None
+    visit_cost: float | None
+    surplus: Spread | None
+    sound_value: Spread | None
+    repair_cost: Spread
+    price_to_pay: float | None  # what the surplus assumes is paid
+    flags: tuple[Flag, ...]
+    reasons: tuple[Reason, ...]
+    questions: tuple[Question, ...]
+    walk_away: float | None = None
+    changes: tuple[str, ...] = ()  # what would change the verdict
+
+
+# ---- report -----------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class PricePoint:
+    day: date
+    price: float | None
+    currency: str | None
+    what: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class VehicleView:
+    """One vehicle as the report shows it."""
+
+    ref: str
+    title: str
+    ranked: Ranked
+    prospect: Prospect
+    texts: tuple[AdvertView, ...]
+    prices: tuple[PricePoint, ...]
+    silent_on: tuple[str, ...]
+    gone: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class AdvertView:
+    """One advert of a vehicle: its newest text with what was read in it."""
+
+    advert_id: str
+    source: str
+    saved_on: date
+    text: str
+    reading: Reading
+    url: str | None = None
+    linked_because: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReportView:
+    """All that the page and the table show. Vehicles best first."""
+
+    as_of: date
+    buyer: Buyer
+    vehicles: tuple[VehicleView, ...]
+    refusals: tuple[Refusal, ...]
+    changes: tuple[str, ...]  # since the last run, sentences
+    assumptions: tuple[Reason, ...]
+    cautions: tuple[str, ...]
+    counts: Mapping[str, int] = field(default_factory=dict)
+    subject_names: Mapping[str, str] = field(default_factory=dict)
