@@ -5,9 +5,14 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.paths import data_folder
+from pipeline.schemas.subjects import load_subjects
 from pipeline.types import FACT_KEYS, GRADES, STATUSES
 
 CORPUS = sorted((Path(__file__).resolve().parent.parent / "models" / "claim_status" / "corpus").glob("*.jsonl"))
+
+
+SUBJECTS = load_subjects(data_folder("rules")).names
 
 
 def test_there_is_a_corpus() -> None:
@@ -23,5 +28,6 @@ def test_annotations_hold(path: Path) -> None:
         keys = [(c["subject"], c["status"]) for c in row["claims"]]
         assert len(set(keys)) == len(keys), row["id"]
         for claim in row["claims"]:
+            assert claim["subject"] in SUBJECTS, (row["id"], claim)
             assert claim["quote"] in row["text"], (row["id"], claim["quote"])
             assert claim["status"] in STATUSES and claim["grade"] in GRADES, (row["id"], claim)
