@@ -23,7 +23,7 @@ def read_page(source: SourceFile) -> Ingested:
     """One advert, its id the page's own address where it gives one."""
     html = decode(source.data)
     tree = LexborHTMLParser(html)
-    stated = read_metadata(tree)
+    stated = read_metadata(tree, _without_frame(html))
     heading = tree.css_first("h1") or tree.css_first("title")
     title = " ".join(heading.text(deep=True).split()) if heading else None
     link = tree.css_first('link[rel="canonical"]') or tree.css_first('meta[property="og:url"]')
@@ -41,15 +41,21 @@ def read_page(source: SourceFile) -> Ingested:
     return Ingested((advert,), ())
 
 
-def _words(html: str, drop: bool) -> str:
+def _without_frame(html: str) -> LexborHTMLParser:
+    """The page without navigation, notices, forms and strips of other adverts."""
     tree = LexborHTMLParser(html)
+    strips = [node for node in tree.css("body [class], body [id]") if _is_strip(node.attributes)]
+    for node in reversed(strips):  # inner ones first: a node inside a removed one must not be touched
+        node.decompose()
+    for node in reversed(tree.css(FRAME)):
+        node.decompose()
+    return tree
+
+
+def _words(html: str, drop: bool) -> str:
+    tree = _without_frame(html) if drop else LexborHTMLParser(html)
     for node in tree.css(SILENT):
         node.decompose()
-    if drop:
-        for node in tree.css(FRAME):
-            node.decompose()
-        while strip := next((n for n in tree.css("body [class], body [id]") if _is_strip(n.attributes)), None):
-            strip.decompose()  # found anew each time: a node inside a removed one must not be touched
     for node in tree.css(BLOCKS):
         node.insert_before("\n")
         node.insert_after("\n")

@@ -99,7 +99,7 @@ def _advert(source: SourceFile, row: Mapping[str, Any], line: int, reader: str) 
     raw = row.get("text")
     if not isinstance(raw, str) or not raw.strip():
         raise ValueError("has no text. Fill the column `text` with the advert's words.")
-    part = f"{source.name}#{line}"
+    part = f"{source.name}#{_string(row, 'id') or line}"
     url = _string(row, "url")
     price = row.get("price")
     stated = (StatedValue("asking_price", price, "column price"),) if price not in (None, "") else ()

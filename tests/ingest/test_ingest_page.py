@@ -45,3 +45,31 @@ def test_microdata() -> None:
         f'<meta itemprop="price" content="1200">{WORDS}</body></html>'
     )
     assert {s.key: s.value for s in advert.stated} == {"fuel": "diesel", "asking_price": "1200"}
+
+
+def test_a_neighbours_metadata_does_not_become_this_adverts() -> None:
+    html = (
+        "<html><body><main itemscope itemtype='https://schema.org/Car'><h1>Marrick Dale</h1>"
+        "<p>A long tale about a van that has been looked after by one family since it left the works in 1994.</p>"
+        "<span itemprop='price' content='4200'>£4,200</span></main>"
+        "<div class='similar-ads'><div itemscope itemtype='https://schema.org/Car'>"
+        "<span itemprop='price' content='999'>£999</span></div></div></body></html>"
+    )
+    advert = page(html)
+    assert [v.value for v in advert.stated if v.key == "asking_price"] == ["4200"]
+    assert "999" not in advert.text
+
+
+def test_the_first_of_several_vehicles_in_json_ld_is_the_adverts() -> None:
+    graph = (
+        '{"@graph": [{"@type": "Car", "offers": {"@type": "Offer", "price": 4200, "priceCurrency": "GBP"},'
+        '"vehicleEngine": {"@type": "EngineSpecification", "fuelType": "diesel"}},'
+        '{"@type": "Car", "offers": {"@type": "Offer", "price": 999}}]}'
+    )
+    html = f"<html><body><script type='application/ld+json'>{graph}</script><p>{'a word ' * 20}</p></body></html>"
+    advert = page(html)
+    assert {(v.key, v.value) for v in advert.stated} == {
+        ("asking_price", 4200),
+        ("currency", "GBP"),
+        ("fuel", "diesel"),
+    }
