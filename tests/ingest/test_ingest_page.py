@@ -73,3 +73,20 @@ def test_the_first_of_several_vehicles_in_json_ld_is_the_adverts() -> None:
         ("currency", "GBP"),
         ("fuel", "diesel"),
     }
+
+
+def test_a_strip_under_its_heading_goes_and_a_specification_reads_as_pairs() -> None:
+    text = page(
+        "<html><body><div class='x1'><h2>About cookies</h2><p>Thirteen months, £89 a month.</p></div>"
+        "<h1>Marrick Dale van</h1><table><tr><td>Mileage</td><td>98,000</td><td>Fuel</td><td>Diesel</td></tr></table>"
+        f"<div><h2>What the seller says</h2><p>{WORDS}</p></div>"
+        "<div class='x2'><h2>You looked at</h2><p>Another, £6,995</p></div></body></html>"
+    ).text
+    assert "6,995" not in text and "89" not in text
+    assert text.splitlines()[1:3] == ["Mileage: 98,000", "Fuel: Diesel"]
+    assert WORDS in text
+
+
+def test_a_heading_does_not_take_the_advert_with_it() -> None:
+    html = f"<html><body><div><h2>Similar to my last one</h2><h1>Van</h1><p>{WORDS}</p></div></body></html>"
+    assert WORDS in page(html).text
