@@ -19,7 +19,8 @@ STRIPS = re.compile(
 HEADINGS = re.compile(  # what stands over a strip that is not the advert
     r"(?:.{0,40}\bcookies?\b|similar\b|related\b|recently viewed|you (?:also )?(?:looked|viewed)|you (?:may|might) |"
     r"more (?:from|like|adverts|ads|vehicles|vans|cars)|others? (?:adverts?|ads|vehicles|vans|cars|people)|"
-    r"people (?:also|who)|(?:the )?seller'?s other|sponsored|privacy|(?:stay|staying|buy|buying)(?: it)? (?:safe|safely)|safety|finance (?:example|calculator)|sign up)",
+    r"people (?:also|who)|(?:the )?seller'?s other|sponsored|privacy|safety|(?:stay|buy)(?:ing)? safe(?:ly)?|"
+    r"finance (?:example|calculator)|sign up)",
     re.IGNORECASE,
 )
 BLOCKS = "p, div, li, br, tr, h1, h2, h3, h4, h5, h6, section, article, dt, ul, dl, table"
