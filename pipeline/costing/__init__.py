@@ -1,0 +1,1 @@
+"""Reads facts, claims and silence, and gives beliefs about faults and the distribution of the repair cost."""
