@@ -43,7 +43,7 @@ class _BuyerSection(_Section):
     travel_cost_per_km: float | None = Field(default=None, ge=0)
     time_value_per_hour: float | None = Field(default=None, ge=0)
     guide_price: float | None = Field(default=None, gt=0)
-    outside_option: float = 0.0
+    outside_option: float | None = None
     risk: Literal["mean", "worst_quarter"] = "mean"
     packs: tuple[str, ...] = ("general",)
     rates: dict[str, float] = Field(default_factory=dict)

@@ -169,7 +169,7 @@ class Buyer:
     does_own_work: bool = False
     budget_total: float | None = None
     guide_price: float | None = None
-    outside_option: float = 0.0  # surplus a buyer can have without any of these vehicles
+    outside_option: float | None = None  # surplus a buyer can have elsewhere; None: from the rules and the pool
     home_position: tuple[float, float] | None = None  # latitude, longitude in degrees
     packs: tuple[str, ...] = ("general",)
     must: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)  # fact key -> values that will do

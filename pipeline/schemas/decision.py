@@ -1,0 +1,151 @@
+"""What the decision goes by: visits, paying, purposes, red flags, questions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field
+
+from pipeline.rules import RuleId, RuleModel, Source, read_rules
+from pipeline.types import Purpose, Status
+
+Share = Annotated[float, Field(ge=0, le=1)]
+Amount = Annotated[float, Field(ge=0)]
+
+
+class Visit(RuleModel):
+    """What a visit costs: road miles for straight ones, speed in miles an hour, hours there, fee."""
+
+    road_over_straight: Annotated[float, Field(ge=1)]
+    speed_mph: Annotated[float, Field(gt=0)]
+    hours_there: Amount
+    fee: Amount
+    source: Source
+
+
+class Call(RuleModel):
+    hours: Amount
+    fee: Amount
+    source: Source
+
+
+class Revealed(RuleModel):
+    revealed_share: Share
+    source: Source
+
+
+class Paying(RuleModel):
+    """What is expected to come off the asking price, as a share of it."""
+
+    fixed: Share
+    negotiable: Share
+    offers: Share
+    auction: Share
+    silence: Share
+    source: Source
+
+    def off(self, price_terms: str | None) -> float:
+        return float(getattr(self, price_terms or "silence"))
+
+
+class Budget(RuleModel):
+    soft_over: Share
+    source: Source
+
+
+class Decision(RuleModel):
+    visit: Visit
+    call: Call
+    value: Revealed
+    paying: Paying
+    outside_share: Share
+    outside_source: Source
+    budget: Budget
+    seen_of_service: Share
+    worst_share: Annotated[float, Field(gt=0, le=1)]
+    source: Source
+
+
+class PurposeRule(RuleModel):
+    id: Purpose
+    modified: Amount
+    written_off: Amount
+    repair_groups: Mapping[str, Amount]
+    source: Source
+
+
+class Purposes(RuleModel):
+    purposes: tuple[PurposeRule, ...]
+
+
+class Condition(RuleModel):
+    subject: RuleId
+    statuses: tuple[Status, ...]
+    words: tuple[str, ...] = ()
+    not_words: tuple[str, ...] = ()
+
+
+class FlagRule(RuleModel):
+    id: RuleId
+    text: str
+    verify: str
+    disqualifies: bool
+    when: tuple[Condition, ...]
+    valuation_flags: tuple[str, ...] = ()
+    unless_words: tuple[str, ...] = ()  # words anywhere in the advert's quotes that lift the flag
+    source: Source
+
+
+class Together(RuleModel):
+    id: RuleId
+    text: str
+    verify: str
+    flags: tuple[RuleId, ...]
+    least: Annotated[int, Field(ge=2)]
+    source: Source
+
+
+class FlagRules(RuleModel):
+    flags: tuple[FlagRule, ...]
+    together: tuple[Together, ...] = ()
+
+
+class QuestionRule(RuleModel):
+    id: RuleId
+    subjects: tuple[RuleId, ...]
+    text: str
+    proof: bool = False  # a paper settles it, so that the answer is believed further
+    source: Source
+
+
+class QuestionRules(RuleModel):
+    says_bad: Share
+    cries_wolf: Share
+    source: Source
+    questions: tuple[QuestionRule, ...]
+    must: str
+    must_words: Mapping[str, str]
+    price: str
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionRules:
+    decision: Decision
+    purposes: Mapping[str, PurposeRule]
+    flags: FlagRules
+    questions: QuestionRules
+
+
+def load_decision(rules: Path) -> DecisionRules:
+    """`decision/*.yaml` of a rules folder. Raises RuleError naming file and line."""
+    folder = rules / "decision"
+    purposes = read_rules(folder / "purposes.yaml", Purposes, "rules/decision/purposes.yaml")
+    return DecisionRules(
+        read_rules(folder / "decision.yaml", Decision, "rules/decision/decision.yaml"),
+        {purpose.id: purpose for purpose in purposes.purposes},
+        read_rules(folder / "flags.yaml", FlagRules, "rules/decision/flags.yaml"),
+        read_rules(folder / "questions.yaml", QuestionRules, "rules/decision/questions.yaml"),
+    )
