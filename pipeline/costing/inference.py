@@ -75,14 +75,23 @@ class Solved:
         if uniforms.ndim != 2 or uniforms.shape[1] != 1 + len(self.ids):
             raise ValueError(f"uniforms have shape {uniforms.shape}, not (samples, {1 + len(self.ids)})")
         vehicles, column = len(self.root_weights), {node: i for i, node in enumerate(self.ids)}
-        roots = _draw(self.root_weights[:, None, :], uniforms[None, :, 0])
-        states = np.zeros((vehicles, len(uniforms), len(self.ids)), dtype=np.int8)
-        row = np.arange(vehicles)[:, None]
+        chances = np.cumsum(self.root_weights, axis=1)
+        roots = np.stack([np.searchsorted(row / row[-1], uniforms[:, 0], side="right") for row in chances])
+        states = np.zeros((len(self.ids), vehicles, len(uniforms)), dtype=np.int8)
+        configs = len(self.network.configs)
+        base = np.arange(vehicles)[:, None] * configs + roots
         for bucket in reversed(self.buckets):
-            given = tuple(states[:, :, column[g]].astype(np.intp) for g in bucket.given)
-            chances = bucket.table[(row, roots, *given)]
-            states[:, :, column[bucket.node]] = _draw(chances, uniforms[:, 1 + column[bucket.node]])
-        return roots, states
+            shape = (vehicles, configs, *bucket.table.shape[2:])
+            cumulative = np.cumsum(np.broadcast_to(bucket.table, shape), axis=-1)
+            place = base
+            for given in bucket.given:
+                place = place * 3 + states[column[given]]
+            with np.errstate(invalid="ignore"):  # rows of no chance at all are never reached
+                first, second = ((cumulative[..., k] / cumulative[..., -1]).ravel() for k in (0, 1))
+            at = uniforms[:, 1 + column[bucket.node]]
+            # A state is passed when the uniform is at or above its cumulative chance: one of no chance is never drawn.
+            states[column[bucket.node]] = (at >= first.take(place)).view(np.int8) + (at >= second.take(place))
+        return roots.astype(np.intp), np.moveaxis(states, 0, 2)
 
 
 def solve(
@@ -171,10 +180,3 @@ def _combine(factors: list[Factor], out: tuple[str, ...]) -> Array:
         operands += [values, [Ellipsis, *(label[i] for i in scope)]]
     result: Array = np.einsum(*operands, [Ellipsis, *(label[i] for i in out)], optimize=len(factors) > 2)  # type: ignore[call-overload]
     return result
-
-
-def _draw(chances: Array, uniforms: Array) -> NDArray[np.intp]:
-    """Inverse-CDF draw along the last axis: the first state whose cumulative chance is above the uniform."""
-    cumulative = np.cumsum(chances, axis=-1)
-    # Dividing by the last makes it exactly 1, so that a state of no chance is never drawn.
-    return np.asarray((uniforms[..., None] >= cumulative / cumulative[..., -1:]).sum(axis=-1), dtype=np.intp)

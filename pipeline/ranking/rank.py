@@ -13,11 +13,9 @@ from pipeline.ranking.surplus import Surplus, call_cost, surplus, visit_cost
 from pipeline.schemas.decision import DecisionRules
 from pipeline.types import Buyer, Flag, Prospect, Question, Ranked, Reason, Spread, Verdict
 
-ORDER: dict[Verdict, int] = {"travel": 0, "ring first": 1, "leave": 2}
-
 
 def rank(prospects: Sequence[Prospect], buyer: Buyer, rules: DecisionRules) -> list[Ranked]:
-    """Every vehicle, best first: by verdict's standing, then by visit worth; what could not be valued comes last.
+    """Every vehicle by visit worth, best first; then those without a value; last those that nothing can make worth it.
 
     The ranking key is the reservation price of a visit (Weitzman 1979), so that vehicles are viewed in falling order
     until the best found beats every one left.

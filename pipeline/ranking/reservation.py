@@ -25,6 +25,8 @@ def reservation_price(
     """
     x = np.asarray(values, dtype=np.float64)
     c = np.asarray(cost, dtype=np.float64)
+    if not (np.isfinite(x).all() and np.isfinite(c).all()):
+        raise ValueError("values and cost must be finite")
     if np.any(c < 0) or not 0 < discount <= 1:
         raise ValueError("cost must not be negative and discount must be in (0, 1]")
     w = np.full(x.shape[-1], 1.0 / x.shape[-1]) if weights is None else np.asarray(weights, dtype=np.float64)
@@ -34,4 +36,5 @@ def reservation_price(
     total, mass = np.cumsum(weight * best, axis=-1), np.cumsum(weight, axis=-1)
     with np.errstate(divide="ignore", invalid="ignore"):
         roots = (discount * total - c[..., None]) / (discount * mass + 1.0 - discount)
-    return np.asarray(np.nanmax(roots, axis=-1))
+        none = np.where(discount < 1, -c / np.float64(1.0 - discount), -np.inf)  # k = 0: nothing found beats z
+    return np.asarray(np.fmax(np.nanmax(roots, axis=-1), none))

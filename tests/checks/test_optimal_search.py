@@ -4,8 +4,6 @@ Sources: Weitzman (1979), Econometrica 47:641-654, the example of two projects (
 secondary page); the discounted, plus-or-minus-half, normal and uniform cases are computed from the stated equation.
 """
 
-import itertools
-
 import numpy as np
 import pytest
 from scipy.optimize import brentq
@@ -107,8 +105,7 @@ def test_rows_are_solved_together_as_alone() -> None:
 
 
 def test_wrong_costs_and_discounts_are_refused() -> None:
-    for cost, discount in itertools.product((-1.0,), (1.0,)):
-        with pytest.raises(ValueError, match="negative"):
-            reservation_price([1.0], cost, discount=discount)
+    with pytest.raises(ValueError, match="negative"):
+        reservation_price([1.0], -1.0)
     with pytest.raises(ValueError, match="discount"):
         reservation_price([1.0], 1.0, discount=0.0)

@@ -1,0 +1,122 @@
+"""P(what the advert says | state): likelihoods of claims, of silence, of facts and of viewings' findings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.costing.signs import Signs
+from pipeline.schemas.evidence import FactTable, ReportTable, Speaks
+from pipeline.schemas.knowledge_parts import Fault, Knowledge, Root, Service
+from pipeline.schemas.region import Region
+from pipeline.types import Claim
+
+Array = NDArray[np.float64]
+
+ADMITS = ("present", "due", "possible")
+SERVICE_STATES = ("kept", "overdue")
+FAULT_STATES = ("sound", "minor", "major")
+TEST_TABLE = "test_result"
+
+
+@dataclass(frozen=True, slots=True)
+class Weight:
+    """One thing said (or not said) and how far it moved the belief: the log of P(it | bad) over P(it | sound)."""
+
+    subject: str
+    claim: Claim | None
+    table: str
+    log_ratio: float
+
+
+class Reports:
+    """The report tables of a knowledge, laid out for quick look-up."""
+
+    def __init__(self, knowledge: Knowledge, region: Region) -> None:
+        self._knowledge, self._region = knowledge, region
+        self._cells: dict[tuple[str, str], dict[tuple[str, str], float]] = {}
+
+    def fault(self, fault: Fault, signs: Signs) -> tuple[Array, list[Weight]]:
+        """Likelihood of all that the advert says of one fault, shape (3,), and what moved it."""
+        rows, weights = self._speaks(fault.speaks, FAULT_STATES, signs)
+        if fault.test_area in self._region.test.areas and fault.fails_test != "never":
+            table = self._knowledge.fact_tables.get(TEST_TABLE)
+            outcome = table.outcome(signs.derived.get("test")) if table else None
+            if table and outcome:
+                row = np.array([table.rows[state][outcome] for state in FAULT_STATES])
+                if fault.fails_test == "major":
+                    row[1] = row[0]
+                rows = rows * row
+                weights.append(Weight("roadworthiness", None, TEST_TABLE, float(np.log(row[2] / row[0]))))
+        return rows / rows.max(), weights
+
+    def service(self, service: Service, signs: Signs) -> tuple[Array, list[Weight]]:
+        """Likelihood of all that the advert says of one service, shape (3,), overdue standing as `minor`."""
+        rows, weights = self._speaks(service.speaks, SERVICE_STATES, signs)
+        return np.array([*(rows / rows.max()), 0.0]), weights
+
+    def root(self, root: Root, signs: Signs) -> Array:
+        """Likelihood of facts and claims that bear on a hidden root, in the order of its states."""
+        states = tuple(root.prior)
+        speaks = [Speaks(subject=r.subject, table=r.table) for r in root.claims]
+        rows, _ = self._speaks(speaks, states, signs)
+        for name in root.facts:
+            table: FactTable = self._knowledge.fact_tables[name]
+            outcome = table.outcome(signs.derived.get(table.fact))
+            if outcome is not None:
+                rows = rows * np.array([table.rows[state][outcome] for state in states])
+        return np.asarray(rows / rows.max())
+
+    def _speaks(self, speaks: Sequence[Speaks], states: Sequence[str], signs: Signs) -> tuple[Array, list[Weight]]:
+        rows, weights = np.ones(len(states)), []
+        for link in speaks:
+            said = [c for c in signs.by_subject.get(link.subject, ()) if not (link.renews and c.status == "done")]
+            silent = link.subject not in signs.by_subject
+            # Opposite statements are of different parts or times: each then tells half as much.
+            against = len({c.status in ADMITS for c in said if c.status in ("absent", *ADMITS)}) == 2
+            words: list[Claim | None] = [*said] if said or not silent else [None]
+            for claim in words:
+                row = self._row(link, states, claim, signs)
+                power = 0.5 if against and claim is not None and claim.status in ("absent", *ADMITS) else 1.0
+                rows = rows * row**power
+                ratio = float(np.log(row[-1] / row[0]) * power)
+                weights.append(Weight(link.subject, claim, link.table, ratio))
+        return rows, weights
+
+    def _row(self, link: Speaks, states: Sequence[str], claim: Claim | None, signs: Signs) -> Array:
+        table = self._knowledge.tables[link.table]
+        if claim is None:
+            key, share = ("silence", ""), link.share
+        else:
+            status: str = claim.status
+            if status == "done" and self._is_old(table, claim, signs):
+                status = "done_old"
+            key, share = (status, claim.grade), link.share * claim.confidence
+        base = self._at(link.table, "base", key) if share < 1 else 0.0
+        return np.array([max(share * self._at(link.table, s, key) + (1 - share) * base, 1e-9) for s in states])
+
+    def _at(self, table: str, state: str, key: tuple[str, str]) -> float:
+        cells = self._cells.get((table, state))
+        if cells is None:
+            rows = self._knowledge.tables[table]
+            cells = rows.cells(state) if state in rows.rows else {}
+            self._cells[table, state] = cells
+        return cells.get(key, 0.0)
+
+    def _is_old(self, table: ReportTable, claim: Claim, signs: Signs) -> bool:
+        if table.old_after_years is None or claim.at_year is None:
+            return False
+        return signs.evidence.as_of.year - claim.at_year >= table.old_after_years
+
+    @cached_property
+    def subjects(self) -> Mapping[str, tuple[str, ...]]:
+        """Item id -> the subjects that speak of it, most telling first."""
+        items: dict[str, Fault | Service] = {**self._knowledge.faults, **self._knowledge.services}
+        return {
+            key: tuple(link.subject for link in sorted(item.speaks, key=lambda link: -link.share))
+            for key, item in items.items()
+        }

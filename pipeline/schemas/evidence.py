@@ -1,0 +1,122 @@
+"""Tables of what adverts say: probabilities of claims, of silence and of facts, given a state."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from pydantic import Field, model_validator
+
+from pipeline.rules import RuleId, RuleModel, Source
+from pipeline.types import GRADES, STATUSES
+
+Chance = Annotated[float, Field(ge=0, le=1)]
+SUM_TOLERANCE = 1e-6
+
+
+class ReportTable(RuleModel):
+    """P(what the advert says of a subject | state), one row a state; `base`: when it speaks of something else.
+
+    A row gives `silence` and the statuses; a status is a number, split over the grades by `grade_split`, or a
+    mapping of grades. `done_old` is `done` at least `old_after_years` before the advert (underseal from new).
+    """
+
+    id: RuleId
+    rows: Mapping[str, Mapping[str, float | Mapping[str, float]]]
+    grade_split: Mapping[str, Chance] = Field(default_factory=lambda: {"slight": 0.1, "plain": 0.85, "heavy": 0.05})
+    old_after_years: float | None = None
+    source: Source
+
+    @model_validator(mode="after")
+    def _sums(self) -> ReportTable:
+        for state, row in self.rows.items():
+            if unknown := set(row) - {"silence", "done_old", *STATUSES}:
+                raise ValueError(f"row {state}: unknown outcome {sorted(unknown)[0]!r}")
+            total = sum(self.cells(state).values())
+            if abs(total - 1) > SUM_TOLERANCE:
+                raise ValueError(f"row {state} sums to {total:.6g}, not 1")
+        if abs(sum(self.grade_split.values()) - 1) > SUM_TOLERANCE or set(self.grade_split) != set(GRADES):
+            raise ValueError("grade_split: slight, plain and heavy must sum to 1")
+        return self
+
+    def cells(self, state: str) -> dict[tuple[str, str], float]:
+        """(status, grade) -> probability for one row; silence is ("silence", "")."""
+        found: dict[tuple[str, str], float] = {}
+        for outcome, value in self.rows[state].items():
+            if isinstance(value, Mapping):
+                found |= {(outcome, grade): float(value.get(grade, 0.0)) for grade in GRADES}
+            elif outcome == "silence":
+                found[("silence", "")] = float(value)
+            else:
+                found |= {(outcome, grade): float(value) * self.grade_split[grade] for grade in GRADES}
+        return found
+
+    def chance(self, state: str, status: str, grade: str = "plain", share: float = 1.0) -> float:
+        """P(outcome | state); with probability 1 - `share` the advert speaks of something else (row `base`).
+
+        A table without `done_old` treats it as `done`.
+        """
+        if status == "done_old" and not any("done_old" in row for row in self.rows.values()):
+            status = "done"
+        key = (status, "" if status == "silence" else grade)
+        own = self.cells(state).get(key, 0.0)
+        return own if share >= 1 else share * own + (1 - share) * self.cells("base").get(key, 0.0)
+
+
+class Outcome(RuleModel):
+    """A value of a fact: one of `is`, or a number from `from` up to below `below`; neither: the fact is not stated."""
+
+    is_: tuple[str | int, ...] = Field(default=(), alias="is")
+    from_: float | None = Field(default=None, alias="from")
+    below: float | None = None
+
+    def fits(self, value: Any) -> bool:
+        if value is None:
+            return not self.is_ and self.from_ is None and self.below is None
+        if value in self.is_:
+            return True
+        if self.from_ is None and self.below is None:
+            return False
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            return False
+        return (self.from_ is None or value >= self.from_) and (self.below is None or value < self.below)
+
+
+class FactTable(RuleModel):
+    """P(outcome of a fact | state). Besides the facts: `test` (months left, else expired / none / exempt / valid),
+    `miles_per_year`, `disclosures` (subjects that the advert admits), `text_words`."""
+
+    id: RuleId
+    fact: str
+    outcomes: Mapping[str, Outcome]
+    rows: Mapping[str, Mapping[str, Chance]]
+    source: Source
+
+    @model_validator(mode="after")
+    def _sums(self) -> FactTable:
+        for state, row in self.rows.items():
+            if set(row) != set(self.outcomes):
+                raise ValueError(f"row {state} does not give each of {', '.join(self.outcomes)}")
+            if abs(sum(row.values()) - 1) > SUM_TOLERANCE:
+                raise ValueError(f"row {state} sums to {sum(row.values()):.6g}, not 1")
+        return self
+
+    def outcome(self, value: Any) -> str | None:
+        """Name of the first outcome that the value fits, or None: no information."""
+        return next((name for name, outcome in self.outcomes.items() if outcome.fits(value)), None)
+
+
+class RootReport(RuleModel):
+    """A subject that bears on a root, by a report table whose rows are the root's states."""
+
+    subject: RuleId
+    table: RuleId
+
+
+class Speaks(RuleModel):
+    """A subject that speaks of a fault or service. `share`: how much of what is said there is about this one."""
+
+    subject: RuleId
+    share: Annotated[float, Field(gt=0, le=1)] = 1.0
+    table: RuleId
+    renews: bool = False  # a claim `done` renews the part from its year or mileage

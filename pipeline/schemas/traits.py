@@ -1,0 +1,64 @@
+"""What a vehicle is, by the facts and claims of its advert: trait -> probability."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from pipeline.schemas.knowledge_parts import Engine, Knowledge, Match
+from pipeline.types import Claim
+
+LITRE_TOLERANCE = 0.051  # 1.9 and 2.0 are told apart, 1.95 is neither
+
+
+def vehicle_traits(knowledge: Knowledge, facts: Mapping[str, Any], claims: Sequence[Claim] = ()) -> dict[str, float]:
+    """Traits of one vehicle, the probability of each.
+
+    Engines of the most particular pack that has any which fit the facts are mixed by their share; then what the packs
+    say of every vehicle, then facts and claims that tell a trait outright.
+    """
+    traits = dict(knowledge.traits)
+    fitting: list[Engine] = []
+    for engines in knowledge.engines:
+        fitting = [engine for engine in engines if _fits(engine.when, facts)]
+        if fitting:
+            break
+    total = sum(engine.share for engine in fitting)
+    for name in {name for engine in fitting for name in engine.traits}:
+        traits[name] = sum(engine.share * engine.traits.get(name, 0.0) for engine in fitting) / total
+    if facts.get("fuel"):
+        for fuel in ("petrol", "diesel", "lpg", "hybrid", "electric"):
+            traits[fuel] = float(facts["fuel"] == fuel)
+        traits["petrol"] = max(traits["petrol"], traits["lpg"], traits["hybrid"])
+    if facts.get("gearbox"):
+        traits["auto"] = float(facts["gearbox"] == "auto")
+        traits["manual"] = 1.0 - traits["auto"]
+    for told in knowledge.told:
+        for claim in claims:
+            if claim.subject != told.subject or claim.status not in told.statuses:
+                continue
+            quote = claim.quote.lower()
+            if (not told.words or any(word in quote for word in told.words)) and traits.get(told.trait, 0.0) > 0:
+                traits[told.trait] = 1.0
+    if traits.get("chain") == 1.0 and traits.get("belt", 0.0) < 1.0:
+        traits["belt"] = 0.0
+    elif traits.get("belt") == 1.0 and traits.get("chain", 0.0) < 1.0:
+        traits["chain"] = 0.0
+    return traits
+
+
+def _fits(match: Match, facts: Mapping[str, Any]) -> bool:
+    for key, allowed in (("fuel", match.fuel), ("gearbox", match.gearbox)):
+        value = "petrol" if key == "fuel" and facts.get(key) == "lpg" and "lpg" not in allowed else facts.get(key)
+        if allowed and value is not None and value not in allowed:
+            return False
+    litres, year = facts.get("engine_litres"), facts.get("year")
+    if match.litres and litres is not None:
+        low, high = match.litres
+        if not low - LITRE_TOLERANCE < float(litres) < high + LITRE_TOLERANCE:
+            return False
+    if match.years and year is not None:
+        years = [int(y) for y in year] if isinstance(year, (list, tuple)) else [int(year)]
+        if years and not any(match.years[0] <= y <= match.years[1] for y in years):
+            return False
+    return True
