@@ -14,7 +14,7 @@ from pipeline.costing.network import Link, Network, Node
 from pipeline.costing.reasons import assumptions, contradictions, item_reasons
 from pipeline.costing.reports import ADMITS, Reports, Weight
 from pipeline.costing.signs import Renewal, Signs, read_signs
-from pipeline.costing.wear import fault_wear, service_wear
+from pipeline.costing.wear import fault_wear, fits, service_wear
 from pipeline.schemas.knowledge_parts import Fault, Knowledge, Service
 from pipeline.schemas.region import Region
 from pipeline.types import Buyer, Evidence, ItemBelief, RepairEstimate
@@ -107,17 +107,15 @@ class Engine:
         read = _Read(signs, {}, {}, {}, {})
         for key, fault in self.knowledge.faults.items():
             read.wear[key], read.renewals[key] = fault_wear(self.network, fault, signs)
-            read.likelihood[key], read.weights[key] = self.reports.fault(fault, signs)
-            if fault.applies.chance(signs.traits) <= 0.0:
-                read.likelihood[key] = np.array(SOUND)
+            said, read.weights[key] = self.reports.fault(fault, signs)
+            read.likelihood[key] = said * fits(read.wear[key], fault.applies.chance(signs.traits))
         for key, service in self.knowledge.services.items():
             read.wear[key], read.renewals[key] = service_wear(self.network, service, signs)
-            read.likelihood[key], read.weights[key] = self.reports.service(service, signs)
-            if service.applies.chance(signs.traits) <= 0.0:
-                read.likelihood[key] = np.array(SOUND)
+            said, read.weights[key] = self.reports.service(service, signs)
+            read.likelihood[key] = said * fits(read.wear[key], service.applies.chance(signs.traits))
         for key, state in evidence.findings.items():
             if key in read.likelihood:
-                read.likelihood[key] = found(state)
+                read.likelihood[key] = np.broadcast_to(found(state), read.wear[key].shape)
         return read
 
     def _estimate(

@@ -95,7 +95,7 @@ class Reports:
             status: str = claim.status
             if status == "done" and self._is_old(table, claim, signs):
                 status = "done_old"
-            key, share = (status, claim.grade), link.share * claim.confidence
+            key, share = (status, claim.grade), link.share_of(claim.quote) * claim.confidence
         base = self._at(link.table, "base", key) if share < 1 else 0.0
         return np.array([max(share * self._at(link.table, s, key) + (1 - share) * base, 1e-9) for s in states])
 

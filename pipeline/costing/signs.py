@@ -92,5 +92,7 @@ def renewal(signs: Signs, speaks: Sequence[Speaks], undated_years: float) -> tup
                 years = miles / a_year if miles is not None and a_year > 0 else undated_years
             if miles is None:
                 miles = years * a_year
-            found.append((Renewal(min(years, signs.age), min(miles, signs.miles), claim, dated), link.share))
+            found.append(
+                (Renewal(min(years, signs.age), min(miles, signs.miles), claim, dated), link.share_of(claim.quote))
+            )
     return min(found, key=lambda item: (item[0].years, -item[1]), default=None)

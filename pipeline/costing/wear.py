@@ -29,8 +29,18 @@ def fault_wear(network: Network, fault: Fault, signs: Signs) -> tuple[Array, Ren
         what, share = renewed
         trust = (share * network.by_root("care", fault.trust, 0.0))[:, None]
         table = trust * _worn(fault.wear, pace, what.years, what.miles) + (1 - trust) * table
-    applies = fault.applies.chance(signs.traits)
-    return applies * table + (1 - applies) * np.array(SOUND), renewed[0] if renewed else None
+    return table, renewed[0] if renewed else None
+
+
+def fits(table: Array, chance: float) -> Array:
+    """Likelihood that makes a node bad only where the part is fitted, shape of `table`, (root states, 3).
+
+    With wear alone P(bad) becomes `chance` times what it was, without any bearing on the roots; what parents bring is
+    scaled by nearly as much.
+    """
+    bad = table[:, 1:].sum(axis=-1)
+    sound = (1 - chance * bad) / np.maximum(1 - bad, 1e-12)
+    return np.stack([sound, np.full_like(sound, chance), np.full_like(sound, chance)], axis=-1)
 
 
 def _worn(wear: Wear, pace: Array, years: float, miles: float) -> Array:
@@ -54,7 +64,6 @@ def service_wear(network: Network, service: Service, signs: Signs) -> tuple[Arra
 
     Work proven done counts from its date: overdue when the interval ends within the buyer's first year.
     """
-    applies = service.applies.chance(signs.traits)
     overdue = network.by_root("care", service.overdue, 0.0)
     if service.years is not None and signs.age < service.years:  # not even once due since new
         overdue = overdue * (signs.age / service.years)
@@ -65,7 +74,6 @@ def service_wear(network: Network, service: Service, signs: Signs) -> tuple[Arra
         due = max(_due(what.years, 1.0, service.years), _due(what.miles, a_year, service.miles))
         trust = share * network.by_root("care", service.trust, 0.0)
         overdue = trust * due + (1 - trust) * overdue
-    overdue = overdue * applies
     return np.stack([1 - overdue, overdue, np.zeros_like(overdue)], axis=-1), renewed[0] if renewed else None
 
 

@@ -25,6 +25,7 @@ class ReportTable(RuleModel):
     rows: Mapping[str, Mapping[str, float | Mapping[str, float]]]
     grade_split: Mapping[str, Chance] = Field(default_factory=lambda: {"slight": 0.1, "plain": 0.85, "heavy": 0.05})
     old_after_years: float | None = None
+    doubtful_done: bool = False  # work done here may hide what it covers, so that it need not be a comfort
     source: Source
 
     @model_validator(mode="after")
@@ -114,9 +115,20 @@ class RootReport(RuleModel):
 
 
 class Speaks(RuleModel):
-    """A subject that speaks of a fault or service. `share`: how much of what is said there is about this one."""
+    """A subject that speaks of a fault or service. `share`: how much of what is said there is about this one.
+
+    `words`: pieces of a quote (lower case) that tell the part, with the share that then holds: blue smoke is not
+    white smoke, a crossmember is not an outrigger. Of several that occur, the longest counts.
+    """
 
     subject: RuleId
     share: Annotated[float, Field(gt=0, le=1)] = 1.0
     table: RuleId
     renews: bool = False  # a claim `done` renews the part from its year or mileage
+    words: Mapping[str, Annotated[float, Field(gt=0, le=1)]] = Field(default_factory=dict)
+
+    def share_of(self, quote: str) -> float:
+        """The share for a claim with this quote."""
+        quote = quote.lower()
+        found = [word for word in self.words if word in quote]
+        return self.words[max(found, key=len)] if found else self.share

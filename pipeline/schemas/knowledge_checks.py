@@ -136,6 +136,9 @@ def _check_order(knowledge: Knowledge, table: ReportTable, good: str, bad: str) 
         if "absent" in cells and factor("absent", grade) > silence * (1 + 1e-9):
             what = f"absent ({grade}) speaks more for {bad} than silence does"
             raise _at(knowledge, "tables", table.id, what, "Silence is never better than a denial.")
+        if "done" in cells and not table.doubtful_done and factor("done", grade) > silence * (1 + 1e-9):
+            what = f"done ({grade}) speaks more for {bad} than silence does"
+            raise _at(knowledge, "tables", table.id, what, "If work done is a doubt here, say doubtful_done: true.")
 
 
 def _check_subjects(knowledge: Knowledge, subjects: Sequence[str]) -> None:

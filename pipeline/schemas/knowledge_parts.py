@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,98 +13,42 @@ from pydantic import Field, model_validator
 from pipeline.rules import RuleId, RuleModel, Source
 from pipeline.schemas.evidence import SUM_TOLERANCE, Chance, FactTable, ReportTable, RootReport, Speaks
 from pipeline.schemas.region import Currency, Money, Positive, Region, TestArea
-from pipeline.types import STATUSES
+from pipeline.schemas.vehicle import Applies, Engine, Match, Told, Variant
+from pipeline.schemas.wear import Bad, Built, Cause, Feeds, Life, ThreePoint, Wear
 
-State = Literal["sound", "minor", "major"]
-Bad = Literal["minor", "major"]
-Means = Literal["telephone", "walk_round", "underneath", "road_test"]
+__all__ = [
+    "Access",
+    "Applies",
+    "Bad",
+    "Built",
+    "Cause",
+    "Engine",
+    "Fault",
+    "Feeds",
+    "GoingRates",
+    "Job",
+    "Jobs",
+    "Kind",
+    "Knowledge",
+    "Life",
+    "Match",
+    "PackFile",
+    "Pay",
+    "Place",
+    "ReportFile",
+    "Root",
+    "Seen",
+    "Service",
+    "ThreePoint",
+    "Told",
+    "Variant",
+    "Wear",
+]
+
 Group = Literal[
     "structure", "body", "engine", "cooling", "fuel", "drivetrain", "steering", "suspension", "brakes", "wheels",
     "exhaust", "electrics", "interior", "habitation", "service",
 ]  # fmt: skip
-
-
-class ThreePoint(RuleModel):
-    """Least, most likely, most: hours or money."""
-
-    low: Annotated[float, Field(ge=0)]
-    mode: Annotated[float, Field(ge=0)]
-    high: Annotated[float, Field(ge=0)]
-
-    @model_validator(mode="before")
-    @classmethod
-    def _from_list(cls, value: Any) -> Any:
-        if isinstance(value, (list, tuple)) and len(value) == 3:
-            return dict(zip(("low", "mode", "high"), value, strict=True))
-        return value
-
-    @model_validator(mode="after")
-    def _ordered(self) -> ThreePoint:
-        if not self.low <= self.mode <= self.high:
-            raise ValueError("the three points are not in order")
-        return self
-
-    @property
-    def mean(self) -> float:
-        """Mean of the beta-PERT distribution, (a + 4m + b) / 6 (Malcolm et al. 1959)."""
-        return (self.low + 4 * self.mode + self.high) / 6
-
-
-# ---- what a vehicle is ------------------------------------------------------
-
-
-class Applies(RuleModel):
-    """Traits that the vehicle must have (`all`), of which it must have one (`any`), and must not have (`none`)."""
-
-    all: tuple[str, ...] = ()
-    any: tuple[str, ...] = ()
-    none: tuple[str, ...] = ()
-
-    def chance(self, traits: Mapping[str, float]) -> float:
-        """Probability that it applies, traits (name -> probability, missing: 0) taken as independent."""
-        result = 1.0
-        for trait in self.all:
-            result *= traits.get(trait, 0.0)
-        for trait in self.none:
-            result *= 1.0 - traits.get(trait, 0.0)
-        if self.any:
-            missed = 1.0
-            for trait in self.any:
-                missed *= 1.0 - traits.get(trait, 0.0)
-            result *= 1.0 - missed
-        return result
-
-
-class Match(RuleModel):
-    """Facts that an engine goes with; a fact that the advert does not state excludes nothing."""
-
-    fuel: tuple[str, ...] = ()
-    gearbox: tuple[str, ...] = ()
-    litres: tuple[float, float] | None = None
-    years: tuple[int, int] | None = None
-
-
-class Engine(RuleModel):
-    """An engine (or kind of engine). `share`: how common it is among those that fit the same facts."""
-
-    id: RuleId
-    name: str
-    when: Match
-    share: Positive = 1.0
-    traits: Mapping[str, Chance]
-    source: Source
-
-
-class Told(RuleModel):
-    """A claim of `subject` (with one of `words` in its quote, if any are given) shows that the vehicle has a trait."""
-
-    subject: RuleId
-    trait: str
-    words: tuple[str, ...] = ()
-    statuses: tuple[str, ...] = STATUSES
-
-
-# ---- roots, faults, services --------------------------------------------------
 
 
 class Root(RuleModel):
@@ -119,71 +64,6 @@ class Root(RuleModel):
         if abs(sum(self.prior.values()) - 1) > SUM_TOLERANCE:
             raise ValueError(f"prior sums to {sum(self.prior.values()):.6g}, not 1")
         return self
-
-
-class Life(RuleModel):
-    """Weibull life: scale (63.2 % have gone by then) and shape. `cap`: exposure counts at most so far, because a part
-    that old has usually been mended once."""
-
-    life: Positive
-    shape: Positive
-    cap: Positive | None = None
-
-    def exposure(self, since: float) -> float:
-        """What counts of the years or miles since new or renewed."""
-        return min(max(since, 0.0), self.cap or float("inf"))
-
-
-class Built(RuleModel):
-    """Vehicles built in these years: how many times as fast they wear (better steel, a mended design)."""
-
-    years: tuple[int, int]
-    pace: Annotated[float, Field(ge=0)]
-
-
-class Wear(RuleModel):
-    """Chance that work is needed now or within the year.
-
-    `minor` comes at the Weibull life in years or in miles, whichever is first; `major` at `major_ratio` times that
-    life. `leak`: chances of minor and major whatever age and miles.
-    """
-
-    years: Life | None = None
-    miles: Life | None = None
-    major_ratio: Annotated[float, Field(ge=1)]
-    leak: tuple[Chance, Chance] = (0.0, 0.0)
-    built: tuple[Built, ...] = ()
-
-    def pace(self, year_built: int | None) -> float:
-        """Factor on the exposure by year of building."""
-        result = 1.0
-        for built in self.built:
-            if year_built is not None and built.years[0] <= year_built <= built.years[1]:
-                result *= built.pace
-        return result
-
-
-class Cause(RuleModel):
-    """A parent fault in state `when` alone brings about minor or major with these chances (noisy-MAX)."""
-
-    fault: RuleId
-    when: Bad
-    minor: Chance
-    major: Chance
-
-    @model_validator(mode="after")
-    def _at_most_one(self) -> Cause:
-        if self.minor + self.major > 1:
-            raise ValueError("minor and major together exceed 1")
-        return self
-
-
-class Feeds(RuleModel):
-    """Neglect of a service alone brings about a fault with these chances (noisy-MAX)."""
-
-    fault: RuleId
-    minor: Chance
-    major: Chance
 
 
 class Seen(RuleModel):
@@ -294,7 +174,8 @@ class Job(RuleModel):
     price_year: int
     scarcity: RuleId = "common"
     diy_share: Chance  # share of the labour that a buyer saves who does their own work
-    diy_unwise: str = ""  # why nobody should do it at home
+    diy_unwise: str = ""  # why nobody should do it at home: then nothing is saved
+    caution: str = ""  # what hurts whoever does it
     source: Source
 
 
@@ -330,16 +211,6 @@ class GoingRates(RuleModel):
     rows: tuple[Rate, ...]
     adjust: Mapping[str, str] = Field(default_factory=dict)
     source: Source
-
-
-class Variant(RuleModel):
-    """A spelling, trim or series by which adverts name the vehicle."""
-
-    id: RuleId
-    name: str
-    words: tuple[str, ...]
-    years: tuple[int, int] | None = None
-    traits: Mapping[str, Chance] = Field(default_factory=dict)
 
 
 class PackFile(RuleModel):
@@ -410,9 +281,14 @@ class Knowledge:
         return ThreePoint(low=job.parts.low * times, mode=job.parts.mode * times, high=job.parts.high * times)
 
     def sources(self) -> dict[str, int]:
-        """How many entries rest on each source."""
-        counts: dict[str, int] = {}
-        for section in (self.roots, self.faults, self.services, self.jobs, self.access, self.tables, self.fact_tables):
-            for entry in section.values():
-                counts[entry.source] = counts.get(entry.source, 0) + 1
-        return counts
+        """How many groups of numbers rest on each source, most first."""
+        sections = (self.roots, self.faults, self.services, self.jobs, self.access, self.tables, self.fact_tables)
+        found: list[str] = [entry.source for section in sections for entry in section.values()]
+        found += [engine.source for engines in self.engines for engine in engines]
+        for region in self.regions.values():
+            found += [region.labour.source, region.travel.source, region.time_value.source, region.test.source]
+            found.append(region.parts_factor_source)
+        found += [self.money.rates_source, *(index.source for index in self.money.index)]
+        found += [scarcity.source for scarcity in self.money.scarcity]
+        found += [file.going_rates.source for file in self.files if file.going_rates]
+        return dict(Counter(found).most_common())

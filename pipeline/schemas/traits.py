@@ -14,8 +14,8 @@ LITRE_TOLERANCE = 0.051  # 1.9 and 2.0 are told apart, 1.95 is neither
 def vehicle_traits(knowledge: Knowledge, facts: Mapping[str, Any], claims: Sequence[Claim] = ()) -> dict[str, float]:
     """Traits of one vehicle, the probability of each.
 
-    Engines of the most particular pack that has any which fit the facts are mixed by their share; then what the packs
-    say of every vehicle, then facts and claims that tell a trait outright.
+    What the packs say of every vehicle, then the engines of the most particular pack that has any which fit the facts,
+    mixed by their share, then variants, then facts and claims that tell a trait outright.
     """
     traits = dict(knowledge.traits)
     fitting: list[Engine] = []
@@ -26,6 +26,10 @@ def vehicle_traits(knowledge: Knowledge, facts: Mapping[str, Any], claims: Seque
     total = sum(engine.share for engine in fitting)
     for name in {name for engine in fitting for name in engine.traits}:
         traits[name] = sum(engine.share * engine.traits.get(name, 0.0) for engine in fitting) / total
+    for file in knowledge.files:
+        for variant in file.variants:
+            if variant.id in (facts.get("variants") or ()) or (variant.by_years and _built_in(variant.years, facts)):
+                traits.update(variant.traits)
     if facts.get("fuel"):
         for fuel in ("petrol", "diesel", "lpg", "hybrid", "electric"):
             traits[fuel] = float(facts["fuel"] == fuel)
@@ -52,13 +56,16 @@ def _fits(match: Match, facts: Mapping[str, Any]) -> bool:
         value = "petrol" if key == "fuel" and facts.get(key) == "lpg" and "lpg" not in allowed else facts.get(key)
         if allowed and value is not None and value not in allowed:
             return False
-    litres, year = facts.get("engine_litres"), facts.get("year")
+    litres = facts.get("engine_litres")
     if match.litres and litres is not None:
         low, high = match.litres
         if not low - LITRE_TOLERANCE < float(litres) < high + LITRE_TOLERANCE:
             return False
-    if match.years and year is not None:
-        years = [int(y) for y in year] if isinstance(year, (list, tuple)) else [int(year)]
-        if years and not any(match.years[0] <= y <= match.years[1] for y in years):
-            return False
-    return True
+    return match.years is None or not facts.get("year") or _built_in(match.years, facts)
+
+
+def _built_in(span: tuple[int, int] | None, facts: Mapping[str, Any]) -> bool:
+    year = facts.get("year")
+    if span is None or not year:
+        return False
+    return any(span[0] <= int(y) <= span[1] for y in (year if isinstance(year, (list, tuple)) else [year]))
