@@ -2,18 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.ranking.information import signal_worth
-from pipeline.ranking.surplus import Surplus
+from pipeline.ranking.surplus import SEED, Surplus
 from pipeline.schemas.decision import DecisionRules, QuestionRule
-from pipeline.types import Buyer, Prospect, Question
+from pipeline.types import Buyer, ItemBelief, Prospect, Question
+from pipeline.uniforms import column
 
 Array = NDArray[np.float64]
 
-PROVEN_SAYS_BAD = 0.85  # where a paper settles it, silence about the paper is an answer too
 MOST = 12
+CELLS = 16  # equally likely ranges of what a whole call tells, over which the decision is taken anew
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """What ringing first is worth, and the questions in falling order of their worth.
+
+    `worth`: expected value of the whole call's information; `saved`: journeys that would end in walking away and that a
+    call is expected to spare, at the visit's cost.
+    """
+
+    worth: float
+    saved: float
+    questions: tuple[Question, ...]
 
 
 def must_questions(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tuple[Question, ...]:
@@ -28,37 +45,51 @@ def must_questions(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tu
     )
 
 
-def worth_asking(
-    prospect: Prospect, surplus: Surplus, outside: float, cost: float, rules: DecisionRules
-) -> tuple[Question, ...]:
-    """Questions in falling order of the expected value of sample information, buyer's currency.
+def plan_call(prospect: Prospect, surplus: Surplus, outside: float, cost: float, rules: DecisionRules) -> Call:
+    """Expected value of sample information of each question alone and of the call as a whole, buyer's currency.
 
-    Going pays E[(seen surplus - outside)+] less the visit's cost, staying 0; an answer moves the weights of the
-    samples by how often a seller gives it when the item is bad and when it is not.
+    Going pays E[(surplus seen - outside)+] less the visit's cost, staying pays 0. A seller's answer is bad with one
+    chance when the item needs work and with another when it does not; answers are drawn with common random numbers.
     """
     gain = np.maximum(surplus.seen - outside, 0.0) - cost
-    columns = {item.item: n for n, item in enumerate(prospect.repair.items)}
-    found = []
+    told = np.zeros(len(gain))
+    found: list[Question] = []
     for rule in rules.questions.questions:
-        items = [item for item in prospect.repair.items if item.subjects and item.subjects[0] in rule.subjects]
-        columns_here = [columns[item.item] for item in items if item.minor + item.major > 0.01]
-        if not columns_here:
+        items = [n for n, item in enumerate(prospect.repair.items) if _asks(rule, item)]
+        if not items:
             continue
-        spent = surplus.costs[:, columns_here].sum(axis=1)
-        # Paying the expected sum is what the decision reckons with already; the answer tells of the difference.
-        told = gain - (spent - spent.mean()) * (surplus.seen > outside) * _unseen(prospect, columns_here)
-        worth = signal_worth(told, _answers(spent > 0, rule, rules))
+        spent = surplus.costs[:, items].sum(axis=1)
+        says_bad = _says_bad(spent > 0, rule, rules)
+        # What a viewing would not show of these items is known after the call: it moves what going pays.
+        known = gain - (spent - spent.mean()) * (surplus.seen > outside) * _unseen(prospect, items)
+        worth = signal_worth(known, np.column_stack([says_bad, 1 - says_bad]))
         found.append(Question(rule.text, rule.subjects, worth, rule.id))
-    return tuple(sorted(found, key=lambda q: -q.worth)[:MOST])
+        bad = column(f"answer {rule.id}", len(gain), SEED) < says_bad
+        if 0 < bad.sum() < len(bad):
+            told += np.where(bad, spent[bad].mean(), spent[~bad].mean())
+    saved = float((surplus.seen < outside).mean()) * cost * rules.decision.call.spares
+    return Call(_worth_of_call(gain, told), saved, tuple(sorted(found, key=lambda q: (-q.worth, q.rule))[:MOST]))
 
 
-def _answers(bad: NDArray[np.bool_], rule: QuestionRule, rules: DecisionRules) -> Array:
-    owns_up = PROVEN_SAYS_BAD if rule.proof else rules.questions.says_bad
-    says_bad = np.where(bad, owns_up, rules.questions.cries_wolf)
-    return np.column_stack([says_bad, 1 - says_bad])
+def _worth_of_call(gain: Array, told: Array) -> float:
+    """Samples are sorted by the repair cost that the answers point to and the decision is taken anew in each cell."""
+    if np.ptp(told) == 0:
+        return 0.0
+    cells = np.array_split(np.argsort(told, kind="stable"), CELLS)
+    after = sum(max(float(gain[cell].mean()), 0.0) * len(cell) for cell in cells) / len(gain)
+    return after - max(float(gain.mean()), 0.0)
 
 
-def _unseen(prospect: Prospect, columns: list[int]) -> float:
+def _asks(rule: QuestionRule, item: ItemBelief) -> bool:
+    return bool(item.subjects) and item.subjects[0] in rule.subjects and item.minor + item.major > 0.01
+
+
+def _says_bad(bad: NDArray[np.bool_], rule: QuestionRule, rules: DecisionRules) -> Array:
+    owns_up = rules.questions.proof_says_bad if rule.proof else rules.questions.says_bad
+    return np.where(bad, owns_up, rules.questions.cries_wolf)
+
+
+def _unseen(prospect: Prospect, columns: Sequence[int]) -> float:
     """Share of these items' state that a viewing would leave open, weighted by what they cost."""
     items = [prospect.repair.items[n] for n in columns]
     total = sum(item.expected_cost for item in items)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.ranking.flags import red_flags
-from pipeline.ranking.questions import must_questions, worth_asking
+from pipeline.ranking.questions import must_questions, plan_call
 from pipeline.ranking.reservation import reservation_price
 from pipeline.ranking.surplus import Surplus, call_cost, surplus, visit_cost
 from pipeline.schemas.decision import DecisionRules
@@ -35,7 +35,9 @@ def outside_option(prospects: Sequence[Prospect], buyer: Buyer, rules: DecisionR
 
 
 def _key(row: Ranked) -> tuple[int, int, float, str]:
-    stopped = any(flag.disqualifies for flag in row.flags) or any(r.rule.startswith("must.") for r in row.reasons)
+    stopped = any(flag.disqualifies for flag in row.flags) or any(
+        reason.rule.startswith("must.") or reason.rule == "ranking.budget.far" for reason in row.reasons
+    )
     worth = row.visit_worth if row.visit_worth is not None else -np.inf
     return (int(stopped), int(row.visit_worth is None), -worth, row.ref)
 
@@ -51,13 +53,13 @@ def _one(prospect: Prospect, buyer: Buyer, rules: DecisionRules, outside: float)
         return _unvalued(prospect, flags, broken, asks, cost, repair)
     trip = cost if cost is not None else visit_cost(0.0, buyer, rules)
     worth = float(reservation_price(_by_risk(money, buyer, rules), trip))
-    questions = worth_asking(prospect, money, outside, trip, rules)
-    call = call_cost(buyer, rules)
+    plan = plan_call(prospect, money, outside, trip, rules)
+    questions, call = plan.questions, call_cost(buyer, rules)
     budget = _over_budget(prospect, money, buyer, rules)
     verdict: Verdict
     if broken or any(flag.disqualifies for flag in flags) or worth < outside or budget == "far":
         verdict = "leave"
-    elif asks or flags or budget == "near" or any(q.worth > call for q in questions):
+    elif asks or flags or budget == "near" or max(plan.worth, plan.saved) > call:
         verdict = "ring first"
     else:
         verdict = "travel"
@@ -74,7 +76,7 @@ def _one(prospect: Prospect, buyer: Buyer, rules: DecisionRules, outside: float)
         reasons=tuple(_reasons(prospect, money, flags, broken, budget, worth, outside, cost)),
         questions=asks + questions,
         walk_away=max(0.0, float(money.value.mean() - money.costs.sum(axis=1).mean() - outside)),
-        changes=tuple(_changes(verdict, worth, outside, money, flags, questions, call)),
+        changes=tuple(_changes(verdict, worth, outside, flags, questions)),
     )
 
 
@@ -159,7 +161,7 @@ def _reasons(
             said = "admitted" if item.admitted else "not said"
             found.append(Reason(f"{item.name}: {c} {item.expected_cost:,.0f} expected, {said}", item.item, quote))
     if budget == "far":
-        found.append(Reason("the price is beyond your budget", "ranking.budget"))
+        found.append(Reason("the price is beyond your budget", "ranking.budget.far"))
     elif budget == "near":
         found.append(Reason("price and expected repairs together exceed your budget", "ranking.budget"))
     if cost is None:
@@ -175,17 +177,15 @@ def _changes(
     verdict: Verdict,
     worth: float,
     outside: float,
-    money: Surplus,
     flags: tuple[Flag, ...],
     questions: tuple[Question, ...],
-    call: float,
 ) -> list[str]:
     """What would change the verdict."""
     found = [f"proof against: {flag.text}" for flag in flags if flag.disqualifies]
     if verdict == "leave" and worth < outside:
         found.append(f"a price about {outside - worth:,.0f} lower")
     if verdict == "ring first":
-        found += [f"the answer to: {q.text}" for q in questions[:2] if q.worth > call]
+        found += [f"the answer to: {q.text}" for q in questions[:2]]
     if verdict == "travel":
         found.append(
             f"a price about {max(worth - outside, 0):,.0f} higher, or work of that size found on the telephone"

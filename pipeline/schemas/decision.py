@@ -27,8 +27,11 @@ class Visit(RuleModel):
 
 
 class Call(RuleModel):
+    """A telephone call: the buyer's hours, fee, and the share of wasted journeys that it spares."""
+
     hours: Amount
     fee: Amount
+    spares: Share
     source: Source
 
 
@@ -123,6 +126,7 @@ class QuestionRule(RuleModel):
 
 class QuestionRules(RuleModel):
     says_bad: Share
+    proof_says_bad: Share
     cries_wolf: Share
     source: Source
     questions: tuple[QuestionRule, ...]
