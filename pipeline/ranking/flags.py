@@ -11,6 +11,7 @@ from pipeline.types import Claim, Flag, Prospect
 def red_flags(prospect: Prospect, rules: DecisionRules) -> tuple[Flag, ...]:
     """Flags that stand for a vehicle, disqualifying ones first."""
     claims = prospect.evidence.claims
+    told = {c.subject for c in claims if c.status in ("present", "due")}
     found: list[Flag] = []
     for rule in rules.flags.flags:
         claim = next((c for condition in rule.when for c in claims if _meets(c, condition)), None)
@@ -18,6 +19,8 @@ def red_flags(prospect: Prospect, rules: DecisionRules) -> tuple[Flag, ...]:
         if claim is None and valued is None:
             continue
         if rule.unless_words and any(_has(c.quote, rule.unless_words) for c in claims if c.subject in LIFTING):
+            continue
+        if rule.unless_admitted is not None and len(told) >= rule.unless_admitted:
             continue
         quote = claim.quote if claim else ""
         found.append(Flag(rule.id, rule.text, rule.verify, rule.disqualifies, quote, rule.id))

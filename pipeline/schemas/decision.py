@@ -98,6 +98,7 @@ class FlagRule(RuleModel):
     disqualifies: bool
     when: tuple[Condition, ...]
     valuation_flags: tuple[str, ...] = ()
+    unless_admitted: int | None = None  # so many faults told lift the flag
     unless_words: tuple[str, ...] = ()  # words anywhere in the advert's quotes that lift the flag
     source: Source
 

@@ -1,0 +1,7 @@
+"""Reads all vehicles of a search as comparables, gives the sound value of each."""
+
+from __future__ import annotations
+
+from pipeline.valuation.value import value
+
+__all__ = ["value"]
