@@ -6,8 +6,27 @@ import re
 
 from pipeline.places import Place, gazetteer, miles_between, name_key
 from pipeline.schemas.places import PlaceWords
+from pipeline.types import MILES_PER_KM
 
 _TOKEN = re.compile(r"[^\W\d_]+(?:['’-][^\W\d_]+)*")
+
+
+_DISTANCE = re.compile(
+    r"(?:\bdistance:?\s{0,3}|\()?\b(\d{1,4})\s{0,2}(miles?|mi|kms?|kilomet(?:re|er)s)\s{1,2}(?:from|away)\b"
+    r"|\bdistance:?\s{1,3}(\d{1,4})\s{0,2}(miles?|mi|kms?)\b",
+    re.IGNORECASE,
+)
+
+
+def distance_in(text: str, home: str) -> float | None:
+    """Road miles that a page states beside the advert ("44 miles away", "96 miles from" the buyer's own home)."""
+    for match in _DISTANCE.finditer(text):
+        number, unit = (match[1], match[2]) if match[1] else (match[3], match[4])
+        after = text[match.end() : match.end() + 40].strip().lower()
+        if match[1] and match[0].lower().endswith("from") and not after.startswith(home.strip().lower()):
+            continue  # so far from somewhere else
+        return float(number) * (MILES_PER_KM if unit.lower().startswith("k") else 1.0)
+    return None
 
 
 def place_in(
@@ -25,7 +44,7 @@ def place_in(
         for start in range(len(words) - size + 1):
             first, last = words[start], words[start + size - 1]
             piece = text[first.start() : last.end()]
-            if "\n" in piece:
+            if "\n" in piece or (size > 1 and first.group().lower() in {"the", "village", "just", *rules.leads}):
                 continue
             found = names.get(name_key(piece))
             if not found:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -120,4 +121,6 @@ def _value(vehicle: VehicleView, currency: str) -> str:
 
 
 def _asked(text: str, worth: float, rule: str, currency: str) -> Asked:
+    if math.isinf(worth):
+        return Asked(text, "decides it", rule)
     return Asked(text, f"worth about {words.estimate(worth, currency)}" if worth >= 5 else "", rule)

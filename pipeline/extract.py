@@ -1,0 +1,77 @@
+"""Adverts as JSON lines in, facts and claims as JSON lines out, one for one and in order. No database."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from datetime import date
+from typing import Any
+
+from pipeline.nlp.advert import AdvertReader
+from pipeline.paths import data_folder
+from pipeline.types import FACT_KEYS, Reading
+
+
+def extract_lines(lines: Iterable[bytes], today: date | None = None) -> Iterator[tuple[str, bool]]:
+    """For every line that is not blank: the answer, and whether the line could be read.
+
+    A line needs `text`; `id` and `saved_on` (ISO 8601, default: today) are used when present.
+    """
+    reader = AdvertReader(data_folder("rules"))
+    for number, raw in enumerate(lines, 1):
+        if not raw.strip():
+            continue
+        name: Any = None
+        try:
+            row = json.loads(raw.decode("utf-8-sig"))
+            if not isinstance(row, dict):
+                raise ValueError("is not a JSON object")
+            name = row.get("id")
+            if not isinstance(row.get("text"), str):
+                raise ValueError("has no text; fill the key 'text' with the advert's words")
+            saved_on = _day(row.get("saved_on")) or today or date.today()
+            answer = {"id": name, **reading_json(reader.read(row["text"], saved_on))}
+            yield json.dumps(answer, ensure_ascii=False), True
+        except (ValueError, RecursionError) as error:
+            what = "is not valid JSON" if isinstance(error, json.JSONDecodeError | UnicodeDecodeError) else str(error)
+            yield json.dumps({"id": name, "error": f"line {number} {what}"}, ensure_ascii=False), False
+
+
+def reading_json(reading: Reading) -> dict[str, Any]:
+    """Facts by key (None where the advert is silent), their quotes, and the claims, with offsets."""
+    facts: dict[str, Any] = dict.fromkeys(FACT_KEYS)
+    evidence = {}
+    for fact in reading.facts:
+        facts[fact.key] = list(fact.value) if isinstance(fact.value, tuple) else fact.value
+        evidence[fact.key] = {
+            "quote": fact.quote,
+            "start": fact.start,
+            "end": fact.end,
+            "rule": fact.rule,
+            "confidence": round(fact.confidence, 3),
+        }
+    claims = [
+        {
+            "subject": c.subject,
+            "status": c.status,
+            "grade": c.grade,
+            "at_mileage": c.at_mileage,
+            "at_year": c.at_year,
+            "quote": c.quote,
+            "start": c.start,
+            "end": c.end,
+            "rule": c.rule,
+            "confidence": round(c.confidence, 3),
+        }
+        for c in reading.claims
+    ]
+    return {"facts": facts, "claims": claims, "evidence": evidence}
+
+
+def _day(value: Any) -> date | None:
+    if value in (None, ""):
+        return None
+    try:
+        return date.fromisoformat(str(value)[:10])
+    except ValueError:
+        raise ValueError("has a saved_on that is not a date; write it as 2026-10-31") from None

@@ -1,0 +1,167 @@
+"""One word-level automaton for all patterns of the rules: a trie with gaps, walked once over the tokens."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import product
+from math import prod
+from typing import Any, NamedTuple
+
+from pipeline.nlp.tokens import Normaliser, pattern_words
+
+GAP = "\0gap"
+END = "\0end"
+ALSO = "\0also"  # shared chains that go on from a node
+NUMBER = "<n>"
+GAP_REACH = 4
+_GAP_STOPS = frozenset({".", "!", "?", ";", "\n", "(", ")", ":", ",", "but"})
+_MAX_VARIANTS = 60
+
+Node = dict[str, Any]
+
+
+class Hit(NamedTuple):
+    """Rule `rule` matched at tokens start..end (end exclusive); `words` are the tokens it consumed (without gaps)."""
+
+    start: int
+    end: int
+    words: tuple[int, ...]
+    rule: int
+
+
+class Automaton:
+    """Patterns -> rule numbers."""
+
+    def __init__(self) -> None:
+        self._root: Node = {}
+        self._normaliser = Normaliser()
+
+    def add(self, pattern: str, rule: int) -> None:
+        """Adds a pattern. One of many alternatives becomes a chain that they share, not a phrase for each."""
+        options = [self._options(word) for word in pattern.split()]
+        if prod(len(option) for option in options) > _MAX_VARIANTS:
+            rest: Node = {END: [rule]}
+            for option in reversed(options[1:]):
+                rest = _slot(option, rest)
+            for words in options[0]:
+                self._path(words).setdefault(ALSO, []).append(rest)
+            return
+        for combination in product(*options):
+            rules = self._path(tuple(word for words in combination for word in words)).setdefault(END, [])
+            if rule not in rules:
+                rules.append(rule)
+
+    def _path(self, words: tuple[str, ...]) -> Node:
+        node = self._root
+        for word in words:
+            node = node.setdefault(word, {})
+        return node
+
+    def _options(self, word: str) -> list[tuple[str, ...]]:
+        if word == "..":
+            return [(GAP,)]
+        optional = word.endswith("?") and len(word) > 1
+        found: list[tuple[str, ...]] = []
+        for alternative in word.rstrip("?").split("|") if optional else word.split("|"):
+            words = (NUMBER,) if alternative == NUMBER else tuple(pattern_words(alternative, self._normaliser))
+            if words and words not in found:
+                found.append(words)
+        if optional:
+            found.append(())
+        return found
+
+    def words(self) -> Iterable[str]:
+        """Every word of the patterns."""
+        stack: list[Node] = [self._root]
+        seen: set[str] = set()
+        known: set[int] = set()
+        while stack:
+            node = stack.pop()
+            if id(node) in known:
+                continue
+            known.add(id(node))
+            for key, child in node.items():
+                if key == ALSO:
+                    stack.extend(child)
+                elif key != END:
+                    seen.add(key)
+                    stack.append(child)
+        return seen
+
+    def find(self, norms: list[str]) -> list[Hit]:
+        """All matches of all patterns, in order of their start. Bounded work for each token."""
+        hits: list[Hit] = []
+        root = self._root
+        size = len(norms)
+        for start in range(size):
+            node = root.get(norms[start])
+            if node is None:
+                if not norms[start][:1].isdigit():
+                    continue
+                node = root.get(NUMBER)
+                if node is None:
+                    continue
+            if len(node) == 1 and END in node:
+                for rule in node[END]:
+                    hits.append(Hit(start, start + 1, (start,), rule))
+                continue
+            self._walk(node, norms, start, size, hits)
+        return hits
+
+    @staticmethod
+    def _walk(node: Node, norms: list[str], start: int, size: int, hits: list[Hit]) -> None:
+        stack: list[tuple[Node, int, tuple[int, ...]]] = [(node, start + 1, (start,))]
+        while stack:
+            node, at, words = stack.pop()
+            ended = node.get(END)
+            if ended is not None:
+                for rule in ended:
+                    hits.append(Hit(start, at, words, rule))
+            for chain in node.get(ALSO, ()):
+                stack.append((chain, at, words))
+            if at >= size:
+                continue
+            norm = norms[at]
+            child = node.get(norm)
+            if child is not None:
+                stack.append((child, at + 1, (*words, at)))
+            if norm[:1].isdigit():
+                child = node.get(NUMBER)
+                if child is not None:
+                    stack.append((child, at + 1, (*words, at)))
+            gap = node.get(GAP)
+            if gap is not None:
+                for skip in range(GAP_REACH + 1):
+                    place = at + skip
+                    if place >= size or (skip and norms[place - 1] in _GAP_STOPS):
+                        break
+                    child = gap.get(norms[place])
+                    if child is not None:
+                        stack.append((child, place + 1, (*words, place)))
+
+
+def _slot(option: list[tuple[str, ...]], rest: Node) -> Node:
+    """A node from which each alternative of one place of a pattern leads to `rest`."""
+    node: Node = {}
+    for words in option:
+        node = _merged(node, _lead(words, rest))
+    return node
+
+
+def _lead(words: tuple[str, ...], rest: Node) -> Node:
+    for word in reversed(words):
+        rest = {word: rest}
+    return rest
+
+
+def _merged(one: Node, two: Node) -> Node:
+    """Both nodes in a new one; neither is changed, for both may be shared."""
+    both = dict(one)
+    for key, child in two.items():
+        if key not in both:
+            both[key] = child
+        elif key == END:
+            both[key] = [*both[key], *child]
+        else:
+            both[key] = _merged(both[key], child)
+    return both

@@ -1,0 +1,54 @@
+"""A candidate is one possible value of a fact; the best of a key wins, the others are kept as its rivals."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from pipeline.types import Fact
+
+MOST_RIVALS = 12  # per key: a flood of numbers is no evidence
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A value at text[start:end] with the features that spoke for and against it. `least`: what it needs to count."""
+
+    key: str
+    value: Any
+    start: int
+    end: int
+    rule: str
+    score: float
+    least: float = 0.0
+    features: tuple[str, ...] = ()
+    also: tuple[tuple[str, Any], ...] = field(default=())  # facts that stand and fall with it: currency, unit
+
+    @property
+    def confidence(self) -> float:
+        """Logistic in the margin over what is needed (judgement, not a frequency), 0.5-0.99."""
+        margin = min(12.0, max(0.0, self.score - self.least))
+        return round(min(0.99, 1 / (1 + math.exp(-0.6 * margin))), 3)
+
+    def facts(self, text: str) -> list[Fact]:
+        """The fact and those that stand with it."""
+        quote = text[self.start : self.end]
+        return [
+            Fact(key, value, quote, self.start, self.end, self.rule, self.confidence)
+            for key, value in ((self.key, self.value), *self.also)
+        ]
+
+
+def choose(candidates: Iterable[Candidate]) -> tuple[Candidate | None, list[Candidate]]:
+    """The best candidate that counts, the first of equals; and the others with another value, best first."""
+    ranked = sorted(candidates, key=lambda one: (-one.score, one.start))
+    best = ranked[0] if ranked and ranked[0].score >= ranked[0].least else None
+    rivals: list[Candidate] = []
+    seen = {repr(best.value)} if best else set()
+    for one in ranked[1:] if best else ranked:
+        if repr(one.value) not in seen and len(rivals) < MOST_RIVALS:
+            seen.add(repr(one.value))
+            rivals.append(one)
+    return best, rivals

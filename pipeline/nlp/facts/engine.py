@@ -1,0 +1,160 @@
+"""Engine size, fuel and gearbox."""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_left
+from functools import lru_cache
+from itertools import chain, islice
+
+from pipeline.nlp.facts.candidates import Candidate, choose
+from pipeline.nlp.facts.phrases import any_of, ending, starting
+from pipeline.nlp.facts.scene import Scene
+from pipeline.nlp.facts.values import matches, value_rules
+
+_SIZE = re.compile(
+    r"(?<![\w.,£€$/-])(?:(?P<cc>\d{3,4})[ ]?(?:cc|ccm|cm3)(?![a-z])"
+    r"|(?P<litre>\d{1,2}[.,]\d{1,2})(?![\d.,]\d|\d)(?P<code>[ ]?(?:litres?|liters?|ltr|l)(?![a-z])"
+    r"|[ ]?[a-z]{1,4}(?![a-z]))?"
+    r"|(?P<bare>[1-3]\d[05]0)(?![\w.,]\d|\d|[ ]?(?:miles|km|kms|mi|£|€|\$|quid|pounds|dollars|euro))"
+    r"|(?P<whole>[1-9])[ -]?(?:litres?|liters?|ltr)(?![a-z]))"
+)
+_LITRE_WORD = re.compile(r"[ ]?(?:litres?|liters?|ltr|l)(?![a-z])")
+_TURBO = re.compile(r" ?t(?:(/)|(?!\w))")
+_AUTOMATIC = re.compile(r"[ -]{1,2}(?:auto|automatic|cvt|semi)")
+_AUTO_LABEL = re.compile(r"(?:^|\n)auto ?:")  # "Auto:" heads the make in other languages
+
+
+@lru_cache(maxsize=1)
+def lists() -> dict[str, re.Pattern[str]]:
+    """Patterns of the word lists: those that must follow are matched at a place, the others searched."""
+    read = value_rules("engine").lists
+    follow = {
+        name: starting(read[name], over_commas=False)
+        for name in ("not_fuel_after", "size_unit", "size_next", "diesel_code")
+    }
+    return {
+        **follow,
+        **{name: ending(read[name]) for name in ("not_fuel_before", "denied")},
+        "not_box": any_of(read["not_box"]),
+    }
+
+
+def read_engine(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
+    """Chosen engine size, fuel and gearbox, and rivals."""
+    sizes = _sizes(scene)
+    chosen, rivals = choose(sizes)
+    found = [chosen] if chosen else []
+    for candidates in (_fuels(scene, sizes), _boxes(scene)):
+        best, others = choose(candidates)
+        found += [best] if best else []
+        rivals += others
+    return found, rivals
+
+
+def _sizes(scene: Scene) -> list[Candidate]:
+    found = []
+    for index, match in enumerate(_SIZE.finditer(scene.low)):
+        if index > 300:
+            break
+        start, end = match.span()
+        if scene.hidden(start, end):
+            continue
+        after = scene.low[match.end("litre") if match["litre"] else end :][:14].split("\n")[0]
+        before = scene.low[max(0, start - 12) : start]
+        score = 1.0 if start < 160 else 0.0
+        if match["cc"]:
+            litres, rule, score = int(match["cc"]) / 1000, "engine.cc", score + 4
+        elif match["whole"]:
+            litres, rule, score = float(match["whole"]), "engine.litre", score + 2
+        elif match["bare"]:
+            litres, rule = int(match["bare"]) / 1000, "engine.model_number"
+            if scene.country.id in ("us", "ca") or not 0.8 <= litres <= 3.0 or start > 160:
+                continue
+            if (
+                1.9 < litres < 2.1
+                or litres * 20 % 1
+                or before.rstrip().endswith(("£", "$", "€", ",", ".", ":", "for", "asking", "want", "\n"))
+            ):
+                continue
+            score += 0.2
+        else:
+            litres, rule, score = float(match["litre"].replace(",", ".")), "engine.litres", score + 1
+            unit = lists()["size_unit"].match(after)
+            turbo = (code := _TURBO.match(after)) and (code[1] or (start < 80 and litres <= 3.2))
+            if unit and not turbo and after[:1] not in (",", "."):
+                continue
+            if _LITRE_WORD.match(after):
+                score += 2
+            if lists()["size_next"].match(after):
+                score += 1.5
+            if before.rstrip().endswith(("engine", "motor", "engine:", "motor:")):
+                score += 1
+        if 0.3 <= litres < 10:
+            found.append(
+                Candidate("engine_litres", _tenth(litres), start, match.end("litre") if match["litre"] else end, rule,
+                          score - start / 10_000, 1.0)
+            )  # fmt: skip
+    return found
+
+
+def _tenth(litres: float) -> float:
+    """To one decimal, halves up: 1.25 is 1.3 as the trade says it."""
+    return int(litres * 10 + 0.5 + 1e-9) / 10
+
+
+def _fuels(scene: Scene, sizes: list[Candidate]) -> list[Candidate]:
+    found = []
+    ends = sorted(size.end for size in sizes)
+    for item in value_rules("engine").values:
+        if not item.id.startswith("fuel."):
+            continue
+        gas = item.id == "fuel.gas"
+        for start, end, _, _ in matches(scene, item):
+            if (item.id == "fuel.lpg" and _denied(scene, start)) or (
+                item.weight < 4
+                and (lists()["not_fuel_after"].match(scene.low[end : end + 30]) or _denied(scene, start))
+            ):
+                continue
+            at = bisect_left(ends, start + 1)
+            beside = at > 0 and 0 <= start - ends[at - 1] <= 14
+            score = item.weight + (2.5 if beside else 0.0) + (1.0 if start < 160 else 0.0)
+            if gas and not (scene.country.id in ("us", "ca") and (beside or start < 160)):
+                continue
+            if not beside and lists()["not_fuel_before"].search(scene.clause_before(start, 18)):
+                score -= 2.5
+            found.append(Candidate("fuel", item.value, start, end, f"engine.{item.id}", score - start / 10_000, 2.0))
+    for size in sizes:
+        code = lists()["diesel_code"].match(scene.low[size.end : size.end + 8])
+        if code:
+            found.append(
+                Candidate(
+                    "fuel", "diesel", size.start, size.end + code.end(), "engine.fuel.code", 5.0 + size.score / 2, 2.0
+                )
+            )
+    return found
+
+
+def _denied(scene: Scene, start: int) -> bool:
+    return lists()["denied"].search(scene.clause_before(start, 14)) is not None
+
+
+def _boxes(scene: Scene) -> list[Candidate]:
+    found = []
+    others = chain(lists()["not_box"].finditer(scene.low), _AUTO_LABEL.finditer(scene.low))
+    other = [match.span() for match in islice(others, 100)]
+    for item in value_rules("engine").values:
+        if not item.id.startswith("gearbox."):
+            continue
+        for start, end, number, text in matches(scene, item):
+            if any(a < end and start < b for a, b in other):
+                continue
+            if number is not None and not 3 <= number <= 10:
+                continue
+            score = item.weight + (1.5 if start < 200 else 0.0) + (0.5 if number is None else 0.0)
+            if number is not None and _AUTOMATIC.match(scene.low, end):
+                continue
+            if number is not None and "{n}" in text and "speed" not in text and "sp" not in text:
+                score -= 1.0
+            found.append(Candidate("gearbox", item.value, start, end, f"engine.{item.id}", score - start / 10_000, 2.0))
+    return found

@@ -1,0 +1,145 @@
+"""Mentions of subjects and the cues around them, found in one pass of the automaton."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from pipeline.nlp.automaton import Automaton, Hit
+from pipeline.nlp.tokens import Tokens
+from pipeline.schemas.language import CueKind, CueRule, Language, SubjectRule
+from pipeline.types import Status
+
+# The cue that says of a part what a finding says by itself.
+ACTS: dict[Status, CueKind] = {"present": "fault", "absent": "sound", "done": "done", "due": "due", "possible": "hedge"}
+_APART = frozenset({"heading", "slight", "heavy"})
+
+
+@dataclass(slots=True)
+class Cue:
+    """A cue found at tokens start..end. `negated`: a negation bears on it."""
+
+    rule: CueRule
+    start: int
+    end: int
+    negated: bool = False
+
+    @property
+    def kind(self) -> str:
+        """What it says once its negation is counted: a denied fault is soundness and the other way round."""
+        if not self.negated:
+            return self.rule.kind
+        return {"fault": "sound", "sound": "fault", "done": "undone", "due": "undue"}.get(self.rule.kind, "none")
+
+
+@dataclass(slots=True)
+class CueView:
+    """A cue as one mention sees it: signed distance in words, negative before it."""
+
+    cue: Cue
+    distance: int
+    how: str = "own"  # own, orphan (a later chunk of its own), list (shared by a list), heading, key
+
+
+@dataclass(slots=True)
+class Mention:
+    """A subject spoken of at tokens start..end, with all that bears on its status (features of the later model)."""
+
+    subject: str
+    rule: SubjectRule
+    start: int
+    end: int
+    words: tuple[int, ...]
+    sentence: int = -1
+    chunk: int = -1
+    cues: list[CueView] = field(default_factory=list)
+    negated: bool = False
+    excepted: bool = False
+    shadow: Cue | None = None  # a cue within a finding's words, for the part before it ("starter | motor replaced")
+    statuses: list[tuple[Status, str, int, int]] = field(default_factory=list)  # status, cue rule, span start, end
+
+    @property
+    def kind(self) -> str:
+        return self.rule.kind
+
+
+class Finder:
+    """Finds mentions and cues of a language's rules."""
+
+    def __init__(self, language: Language) -> None:
+        self._automaton = Automaton()
+        self._rules: list[tuple[str | None, SubjectRule | CueRule]] = []
+        for subject, rules in language.subjects.items():
+            for rule in rules:
+                self._add(subject, rule)
+        for cue in language.cues:
+            self._add(None, cue)
+
+    def _add(self, subject: str | None, rule: SubjectRule | CueRule) -> None:
+        number = len(self._rules)
+        self._rules.append((subject, rule))
+        for pattern in rule.patterns:
+            self._automaton.add(pattern, number)
+
+    def find(self, tokens: Tokens) -> tuple[list[Mention], list[Cue]]:
+        """Mentions and cues in order of their start, overlaps settled: the one of more words wins."""
+        subject_hits: list[Hit] = []
+        cue_hits: list[Hit] = []
+        rules = self._rules
+        for hit in self._automaton.find(tokens.norms):
+            (cue_hits if rules[hit.rule][0] is None else subject_hits).append(hit)
+        mentions: list[Mention] = []
+        owner: dict[int, Hit] = {}
+        subject_hits.sort(key=self._rank)
+        for hit in subject_hits:
+            rivals = {owner[word] for word in hit.words if word in owner}
+            if rivals and not all(
+                rival.words == hit.words and rules[rival.rule][0] != rules[hit.rule][0] for rival in rivals
+            ):
+                continue
+            for word in hit.words:
+                owner.setdefault(word, hit)
+            subject, rule = rules[hit.rule]
+            assert subject is not None and isinstance(rule, SubjectRule)
+            if rule.kind != "mask":
+                mentions.append(Mention(subject, rule, hit.start, hit.end, hit.words))
+        mentions.sort(key=lambda mention: (mention.start, mention.end))
+        cues: list[Cue] = []
+        taken: dict[int, Hit] = {}
+        shadows: dict[tuple[int, ...], Cue] = {}
+        cue_hits.sort(key=lambda hit: (-len(hit.words), hit.start))
+        for hit in cue_hits:
+            rule = rules[hit.rule][1]
+            assert isinstance(rule, CueRule)
+            if rule.kind in _APART:  # their words may say something else as well: they take none
+                cues.append(Cue(rule, hit.start, hit.end))
+                continue
+            rivals = {taken[word] for word in hit.words if word in taken}
+            if any(rival.words != hit.words for rival in rivals):
+                continue
+            if all(word in owner and rules[owner[word].rule][1].kind != "mask" for word in hit.words):
+                shadows.setdefault(owner[hit.words[0]].words, Cue(rule, hit.start, hit.end))
+                continue
+            taken.update(dict.fromkeys(hit.words, hit))
+            cues.append(Cue(rule, hit.start, hit.end))
+        cues.sort(key=lambda cue: cue.start)
+        for mention in mentions:
+            cue = shadows.get(mention.words)
+            status = mention.rule.default
+            if cue is not None and mention.kind == "finding" and status in ("absent", "done", "due"):
+                mention.shadow = cue if cue.rule.kind == ACTS[status] else None
+        return [m for m in mentions if m.kind != "weak" or not _within(m, taken)], cues
+
+    def _rank(self, hit: Hit) -> tuple[int, int, int]:
+        rule = self._rules[hit.rule][1]
+        order = {"mask": 0, "finding": 1, "part": 2, "weak": 3}
+        return (-len(hit.words), order.get(rule.kind, 4), hit.start)
+
+    def words(self) -> set[str]:
+        """Every word that a pattern holds."""
+        return set(self._automaton.words())
+
+
+def _within(mention: Mention, taken: dict[int, Hit]) -> bool:
+    """Whether a longer cue holds words of a weak mention ("will need replacing")."""
+    hits = [taken[word] for word in mention.words if word in taken]
+    return any(len(hit.words) > len(mention.words) for hit in hits)

@@ -1,0 +1,23 @@
+"""Keeps one claim for each subject and status: the more telling one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pipeline.types import Claim
+
+
+def merge(claims: Iterable[Claim]) -> tuple[Claim, ...]:
+    """One claim for each subject and status, in order of their place. A dated or graded one tells more."""
+    best: dict[tuple[str, str], Claim] = {}
+    for claim in claims:
+        key = (claim.subject, claim.status)
+        known = best.get(key)
+        if known is None or _worth(claim) > _worth(known):
+            best[key] = claim
+    return tuple(sorted(best.values(), key=lambda claim: (claim.start, claim.end, claim.subject)))
+
+
+def _worth(claim: Claim) -> tuple[float, int, bool]:
+    dated = (claim.at_year is not None) + (claim.at_mileage is not None)
+    return (round(claim.confidence, 1), dated, claim.grade != "plain")

@@ -1,0 +1,193 @@
+"""From text to claims: tokens, mentions and cues, sentences, scope, time, grade, one claim a subject and status."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from datetime import date
+from typing import Any
+
+from pipeline.nlp.flow import Flow
+from pipeline.nlp.grade import grade_of
+from pipeline.nlp.mentions import Cue, Finder, Mention
+from pipeline.nlp.merge import merge
+from pipeline.nlp.scope import Scope
+from pipeline.nlp.segments import Sentence, segment
+from pipeline.nlp.status import limit
+from pipeline.nlp.tokens import Normaliser, Tokens, tokenize
+from pipeline.nlp.when import When, find_times, settle
+from pipeline.schemas.language import CueRule, Language
+from pipeline.types import Claim, Status
+
+_BREAKS = {"except": "except", "boundary": "with"}
+_AFTERTHOUGHT = 3  # words of a chunk that only grades the one before
+_CONFIDENCE: dict[Status, float] = {"present": 0.8, "absent": 0.8, "done": 0.85, "due": 0.8, "possible": 0.7}
+
+
+class Reader:
+    """Reads claims by the rules of a language."""
+
+    def __init__(self, language: Language) -> None:
+        self._finder = Finder(language)
+        self._normaliser = Normaliser()
+        self._scope = Scope()
+        self._limits = {subject: frozenset(statuses) for subject, statuses in language.limits.items()}
+        self._events = frozenset(language.events)
+
+    def read_claims(self, text: str, saved_on: date, mileage: int | None = None) -> tuple[Claim, ...]:
+        """Claims of a text, one a subject and status; offsets are those of `text`.
+
+        `mileage`: the odometer reading now, in the advert's unit, for "20,000 miles ago".
+        """
+        claims: list[Claim] = []
+        tokens = tokenize(text, self._normaliser)
+        for sentence, told, cues, times in self._read(tokens, saved_on, mileage):
+            mentions = [mention for mention in told if mention.statuses]
+            for mention in mentions:
+                limited = mention.subject in self._limits
+                claims.extend(_claims(tokens, sentence, mention, mentions, cues, times, saved_on, mileage, limited))
+        mended = {claim.subject for claim in claims if claim.status == "done"} & self._events
+        return merge(claim for claim in claims if claim.status != "present" or claim.subject not in mended)
+
+    def read_mentions(
+        self, text: str, saved_on: date, mileage: int | None = None, undecided: bool = False
+    ) -> tuple[Tokens, list[Mention]]:
+        """Tokens and mentions with the cues each sees (for training and explaining).
+
+        `undecided`: those too that the rules gave no status.
+        """
+        tokens = tokenize(text, self._normaliser)
+        read = self._read(tokens, saved_on, mileage)
+        return tokens, [m for _, told, _, _ in read for m in told if undecided or m.statuses]
+
+    def _read(
+        self, tokens: Tokens, saved_on: date, mileage: int | None
+    ) -> list[tuple[Sentence, list[Mention], list[Cue], list[When]]]:
+        mentions, cues = self._finder.find(tokens)
+        headings: dict[int, tuple[int, CueRule]] = {}
+        for cue in cues:
+            if cue.rule.kind == "heading" and cue.end > headings.get(cue.start, (0, None))[0]:
+                headings[cue.start] = cue.end, cue.rule
+        breaks = {cue.start: _BREAKS[cue.rule.kind] for cue in cues if cue.rule.kind in _BREAKS}
+        spans = [(m.start, m.end) for m in mentions] + [(c.start, c.end) for c in cues]
+        inside = {place for start, end in spans for place in range(start + 1, end - 1)}
+        cues = [cue for cue in cues if cue.rule.kind not in ("heading", "boundary")]
+        sentences = segment(tokens, headings, breaks, inside)
+        times = find_times(tokens, saved_on, mileage)
+        starts = [sentence.start for sentence in sentences]
+        dealt: list[tuple[list[Mention], list[Cue], list[When]]] = [([], [], []) for _ in sentences]
+        groups: tuple[list[Any], ...] = (mentions, cues, times)
+        for kind, items in enumerate(groups):
+            for item in items:
+                place = bisect_right(starts, item.start) - 1
+                if place >= 0 and item.start < sentences[place].end:
+                    dealt[place][kind].append(item)
+        found = []
+        flow = Flow(tokens, self._events, mileage)
+        for number, (sentence, (some, near, when)) in enumerate(zip(sentences, dealt, strict=True)):
+            if some or near or when:
+                told = flow.read(sentence, number, self._scope.parts(tokens, sentence, some, near, when))
+                if told:
+                    found.append((sentence, told, near, when))
+        for _, told, _, _ in found:
+            for mention in told:
+                limit(mention, self._limits.get(mention.subject))
+        return found
+
+
+def _claims(
+    tokens: Tokens,
+    sentence: Sentence,
+    mention: Mention,
+    mentions: list[Mention],
+    cues: list[Cue],
+    times: list[When],
+    saved_on: date,
+    mileage: int | None,
+    limited: bool,
+) -> list[Claim]:
+    chunk = sentence.chunks[mention.chunk]
+    found: list[Claim] = []
+    for status, rule, start, end in mention.statuses:
+        near = _near(sentence, mention, mentions, cues, end)
+        at_mileage = at_year = None
+        if status in ("done", "due"):
+            at_mileage, at_year, end = _when(sentence, mention, mentions, times, status, end, saved_on, mileage)
+        first = min(start, max(chunk.start, min(start, mention.start)))
+        quote_start, quote_end = tokens.starts[first], tokens.ends[max(end, mention.end) - 1]
+        by = mention.rule.id if rule == mention.rule.id else f"{mention.rule.id}+{rule}"
+        found.append(
+            Claim(
+                subject=mention.subject,
+                status=status,
+                grade="plain" if limited else grade_of(status, start, end, near),
+                quote=tokens.text[quote_start:quote_end],
+                start=quote_start,
+                end=quote_end,
+                rule=by,
+                at_mileage=at_mileage,
+                at_year=at_year,
+                confidence=_CONFIDENCE[status],
+                detail=mention.rule.detail,
+            )
+        )
+    return found
+
+
+def _near(sentence: Sentence, mention: Mention, mentions: list[Mention], cues: list[Cue], end: int) -> list[Cue]:
+    """Cues of the mention's chunk, and of a short one after it that names nothing ("rattles, slightly")."""
+    chunk = sentence.chunks[mention.chunk]
+    stop = max(chunk.end, end)
+    if mention.chunk + 1 < len(sentence.chunks):
+        after = sentence.chunks[mention.chunk + 1]
+        if after.end - after.start <= _AFTERTHOUGHT and all(m.chunk != mention.chunk + 1 for m in mentions):
+            stop = max(stop, after.end)
+    return [cue for cue in cues if chunk.start <= cue.start < stop]
+
+
+def _when(
+    sentence: Sentence,
+    mention: Mention,
+    mentions: list[Mention],
+    times: list[When],
+    status: Status,
+    end: int,
+    saved_on: date,
+    mileage: int | None,
+) -> tuple[int | None, int | None, int]:
+    """Odometer reading and year of a piece of work, and the token where its words end."""
+    if not times:
+        return None, None, end
+    chunk = sentence.chunks[mention.chunk]
+    apart = [m for m in mentions if m.words != mention.words]
+    following = next((m for m in apart if m.start >= mention.end), None)
+    stop = sentence.end
+    if following is not None:
+        stop = following.start if following.chunk == mention.chunk else sentence.chunks[following.chunk].start
+    since = max([chunk.start, *(m.end for m in apart if m.chunk == mention.chunk and m.end <= mention.start)])
+    chosen = [when for when in times if since <= when.start < stop]
+    if not chosen:
+        chosen = [when for when in times if when.end <= chunk.start][:1]
+        chosen = [when for when in chosen if when.start - sentence.start <= 1]
+        if not chosen and following is not None:
+            shared = {rule for _, rule, *_ in mention.statuses}
+            later = [w for w in times if w.start >= stop]
+            if later and any(rule in shared for _, rule, *_ in following.statuses):
+                chosen = later[:2]
+    at_mileage = at_year = None
+    for when in chosen:
+        got_mileage, got_year = settle(when, status == "due", saved_on)
+        if got_mileage is not None and got_mileage > (at_mileage or 0) and _fits(got_mileage, mileage, status):
+            at_mileage = got_mileage
+            end = max(end, when.end)
+        if got_year is not None and (
+            at_year is None if status == "due" else (at_year or 0) < got_year <= saved_on.year
+        ):
+            at_year = got_year
+            end = max(end, when.end)
+    return at_mileage, at_year, min(end, sentence.end)
+
+
+def _fits(reading: int, mileage: int | None, status: Status) -> bool:
+    if mileage is None or status == "due":
+        return True
+    return reading <= mileage * 1.02

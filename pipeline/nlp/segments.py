@@ -1,0 +1,167 @@
+"""Divides tokens into sentences (also bullets and `Key: value` lines) and these into chunks, with headings carried.
+
+A chunk is a stretch between commas, conjunctions, brackets and the like; how it is linked to the one before it
+decides what it may inherit. Sentences are cut at a length, so that work stays linear in the text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Set
+from dataclasses import dataclass, field
+
+from pipeline.nlp.lexicon import word_set
+from pipeline.nlp.tokens import Tokens
+from pipeline.schemas.language import CueRule
+
+WEAK = frozenset({",", "and", "&", "+", "or", "nor", "n", "plus", "/", "also"})
+STRONG = frozenset(
+    {
+        "but", ";", "though", "although", "however", "(", ")", "[", "]", "-", "–", "—", "yet", "while", "whereas",
+        "because", "so", "then", "*", "•", "·", "|", "...", "…", "..", "~", "whilst", "tho", "→", ">", "★", "☆", "cos",
+        "coz", "otherwise", "unless", "until", "till",
+    }
+)  # fmt: skip
+_ENDS = frozenset({".", "!", "?", "\n"})
+_EXTRA = 4  # words after a heading's known ones ("Work done since I bought it:")
+_BULLETS = word_set("- – — * • · > ~ + ★ ✓ →")
+_DASHES = word_set("- – —")
+_WRAPPED = 50  # a line this long may go on in the next
+_LONGEST = 120  # tokens in a sentence
+_CUT_BACK = 30  # tokens in which a better place for the cut is looked for
+
+
+@dataclass(slots=True)
+class Chunk:
+    """Tokens start..end (exclusive). `link`, how it joins the one before: start, weak, strong, colon, except, with."""
+
+    start: int
+    end: int
+    link: str
+    joiner: str = ""
+
+
+@dataclass(slots=True)
+class Sentence:
+    """A sentence, bullet or line of a sheet."""
+
+    start: int
+    end: int
+    chunks: list[Chunk] = field(default_factory=list)
+    heading: CueRule | None = None
+    question: bool = False
+    line: int = 0
+
+
+def segment(
+    tokens: Tokens,
+    headings: Mapping[int, tuple[int, CueRule]],
+    breaks: Mapping[int, str] | None = None,
+    inside: Set[int] = frozenset(),
+) -> list[Sentence]:
+    """Sentences of the tokens. `headings`: first token -> (end token, rule) of every heading cue found.
+    `breaks`: tokens with which a chunk begins because of a cue -> its link. `inside`: tokens within a phrase that
+    was found, where no chunk begins."""
+    norms, text = tokens.norms, tokens.text
+    size = len(norms)
+    sentences: list[Sentence] = []
+    active: CueRule | None = None
+    inline = False  # the heading holds for its own line only
+    content = False  # something stood below a block heading already
+    line = 0
+    at = 0
+    while at < size:
+        norm = norms[at]
+        if norm == "\n":
+            line += 1
+            if inline or (content and text.count("\n", tokens.starts[at], tokens.ends[at]) > 1):
+                active, inline, content = None, False, False
+            at += 1
+            continue
+        if norm in _ENDS or (not norm[0].isalnum() and norm not in ("£", "$", "€", "'", '"', "(")):
+            at += 1
+            continue
+        hit = headings.get(at)
+        body = _heading_end(norms, hit[0]) if hit is not None else None
+        if hit is not None and body is not None:
+            active, content = hit[1], False
+            inline = norms[body - 1] != "\n" and norms[body] != "\n"
+            at = body
+            continue
+        if active is not None and _opens(norms, at):
+            active = None
+        sentence = _sentence(tokens, at, line, breaks or {}, inside)
+        sentence.heading = active
+        content = content or active is not None
+        sentences.append(sentence)
+        at = sentence.end
+    return sentences
+
+
+def _heading_end(norms: list[str], end: int) -> int | None:
+    """Token after a heading whose known words end at `end`; None when a sentence begins with them instead."""
+    size = len(norms)
+    stop = end
+    while stop < size and stop - end < _EXTRA and norms[stop].isalpha():
+        stop += 1
+    if stop + 1 >= size:
+        return None
+    closer, after = norms[stop], norms[stop + 1]
+    if closer == ":" or (closer == "\n" and (stop == end or after in _BULLETS)):
+        return stop + (closer == ":")
+    return stop + 1 if closer in _DASHES and stop == end else None
+
+
+def _opens(norms: list[str], at: int) -> bool:
+    """Whether a heading of some other kind stands here: a few words, a colon and the end of the line."""
+    stop = at
+    while stop < len(norms) - 1 and stop - at <= _EXTRA and norms[stop].isalpha():
+        stop += 1
+    return stop > at and norms[stop] == ":" and norms[stop + 1 : stop + 2] == ["\n"]
+
+
+def _sentence(tokens: Tokens, at: int, line: int, breaks: Mapping[int, str], inside: Set[int]) -> Sentence:
+    norms = tokens.norms
+    size = len(norms)
+    end = at
+    limit = min(size, at + _LONGEST)
+    while end < limit:
+        norm = norms[end]
+        if norm in _ENDS and (norm != "\n" or not _wraps(tokens, end)):
+            break
+        end += 1
+    if end == limit < size:
+        end = next((place for place in range(end, end - _CUT_BACK, -1) if norms[place] in WEAK), end)
+    sentence = Sentence(at, end, line=line, question=end < size and norms[end] == "?")
+    link, joiner, start = "start", "", at
+    for place in range(at, end):
+        if place in inside:
+            continue
+        norm = norms[place]
+        kind = "weak" if norm in WEAK else "strong" if norm in STRONG else "colon" if norm == ":" else ""
+        if not kind:
+            forced = breaks.get(place)
+            if forced is not None:
+                if place > start:
+                    sentence.chunks.append(Chunk(start, place, link, joiner))
+                link, joiner, start = forced if sentence.chunks or forced == "except" else "start", norm, place
+            continue
+        if place > start:
+            sentence.chunks.append(Chunk(start, place, link, joiner))
+            link, joiner = kind, norm
+        elif kind == "strong" or link == "start":
+            link, joiner = (kind if sentence.chunks else "start"), norm
+        elif link == "weak":
+            joiner = norm
+        start = place + 1
+    if end > start:
+        sentence.chunks.append(Chunk(start, end, link, joiner))
+    return sentence
+
+
+def _wraps(tokens: Tokens, at: int) -> bool:
+    """Whether the line break at token `at` stands inside a sentence that was folded."""
+    text, start, end = tokens.text, tokens.starts[at], tokens.ends[at]
+    if end - start > 2 or end >= len(text) or not text[end].islower():
+        return False
+    before = text.rfind("\n", 0, start)
+    return start - before > _WRAPPED

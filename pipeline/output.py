@@ -1,0 +1,75 @@
+"""What a run gives to machines and to the next run: results as JSON, and what changed since."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from pipeline.types import VehicleView
+
+
+def as_json(view: VehicleView) -> dict[str, Any]:
+    """One vehicle of `viewworthy rank --json`. A vehicle that could not be valued has nulls and a reason."""
+    row, prospect = view.ranked, view.prospect
+
+    def spread(s: Any) -> dict[str, float] | None:
+        return None if s is None else {k: round(getattr(s, k), 2) for k in ("mean", "p10", "p50", "p90")}
+
+    repair = spread(row.repair_cost) or {}
+    repair |= {
+        "admitted": round(prospect.repair.admitted_mean, 2),
+        "unsaid": round(prospect.repair.unsaid_mean, 2),
+    }
+    top = sorted(prospect.repair.items, key=lambda item: -item.expected_cost)[:10]
+    return {
+        "ref": row.ref,
+        "title": view.title,
+        "advert_ids": list(prospect.advert_ids),
+        "verdict": row.verdict,
+        "visit_worth": _rounded(row.visit_worth),
+        "asking_price": prospect.asking_price,
+        "currency": prospect.currency,
+        "sound_value": spread(row.sound_value),
+        "repair_cost": repair,
+        "surplus": spread(row.surplus),
+        "visit_cost": _rounded(row.visit_cost),
+        "walk_away": _rounded(row.walk_away),
+        "place": prospect.place,
+        "distance_miles": _rounded(prospect.distance_miles),
+        "flags": [flag.code for flag in row.flags],
+        "reasons": [reason.text + (f" (“{reason.quote}”)" if reason.quote else "") for reason in row.reasons],
+        "top_faults": [
+            {
+                "fault": item.item,
+                "minor": round(item.minor, 4),
+                "major": round(item.major, 4),
+                "expected_cost": round(item.expected_cost, 2),
+            }
+            for item in top
+        ],
+        "questions": [question.text for question in row.questions],
+    }
+
+
+def _rounded(number: float | None) -> float | None:
+    return None if number is None else round(number, 2)
+
+
+def changes_since(before: Sequence[Mapping[str, Any]], views: Sequence[VehicleView]) -> list[str]:
+    """What is new, what became cheaper or dearer and whose verdict changed since the last run."""
+    if not before:
+        return []
+    old = {row["ref"]: row for row in before}
+    found = []
+    for view in views:
+        was = old.get(view.ref)
+        if was is None:
+            found.append(f"new: {view.title} ({view.ranked.verdict})")
+            continue
+        price, then = view.prospect.asking_price, was.get("asking_price")
+        if price is not None and then is not None and price != then:
+            way = "down" if price < then else "up"
+            found.append(f"price {way} from {then:,.0f} to {price:,.0f}: {view.title}")
+        if was.get("verdict") != view.ranked.verdict:
+            found.append(f"{was.get('verdict')} → {view.ranked.verdict}: {view.title}")
+    return found

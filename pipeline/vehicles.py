@@ -1,0 +1,165 @@
+"""From stored adverts to vehicles: which adverts are of one, its evidence, where it stands, as what it is valued."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from pipeline.linking import Linkable, group, link
+from pipeline.paths import data_folder
+from pipeline.placenames import distance_in, place_in
+from pipeline.places import PlaceError, find_place, miles_between
+from pipeline.schemas.linking import load_link_rules
+from pipeline.schemas.places import load_place_words
+from pipeline.search import Search
+from pipeline.store import Store
+from pipeline.types import MILES_PER_KM, Comparable, Evidence, Reading, RepairEstimate, Snapshot
+
+TRADE_SELLERS = ("trade", "dealer", "garage", "forecourt")
+
+
+@dataclass(frozen=True, slots=True)
+class Vehicle:
+    """The adverts that look to be of one vehicle, the newest snapshot of each, newest advert first."""
+
+    ref: str
+    newest: tuple[Snapshot, ...]
+    history: tuple[Snapshot, ...]
+    because: Mapping[str, str]  # advert id -> why it is linked
+
+
+def vehicles(store: Store, snapshots: Sequence[Snapshot], readings: Mapping[int, Reading]) -> list[Vehicle]:
+    """Links adverts of one vehicle and numbers the vehicles by their first advert."""
+    by_advert: dict[str, list[Snapshot]] = {}
+    for snapshot in snapshots:
+        by_advert.setdefault(snapshot.advert.advert_id, []).append(snapshot)
+    newest = {key: max(found, key=lambda s: (s.last_seen, s.snapshot_id)) for key, found in by_advert.items()}
+    linkable = [
+        Linkable(key, one.advert.text, {f.key: f.value for f in readings[one.snapshot_id].facts})
+        for key, one in newest.items()
+    ]
+    links = link(linkable, load_link_rules(data_folder("rules")))
+    store.keep_links([(edge.a, edge.b, edge.reason, edge.score) for edge in links])
+    because: dict[str, str] = {}
+    for edge in links:
+        because.setdefault(edge.b, f"{edge.reason} as {edge.a}")
+    numbers = store.advert_numbers()
+    found = []
+    for members in group(newest, links):
+        ordered = sorted(members, key=lambda key: (newest[key].last_seen, newest[key].snapshot_id), reverse=True)
+        history = [snapshot for key in members for snapshot in by_advert[key]]
+        ref = str(min(numbers[key] for key in members))
+        found.append(
+            Vehicle(
+                ref, tuple(newest[key] for key in ordered), tuple(history), {k: because.get(k, "") for k in members}
+            )
+        )
+    store.keep_refs({s.advert.advert_id: vehicle.ref for vehicle in found for s in vehicle.newest})
+    return found
+
+
+def evidence_of(vehicle: Vehicle, readings: Mapping[int, Reading], as_of: date) -> Evidence:
+    """Facts of the newest advert that states each; claims of all its adverts, one a subject and status."""
+    facts: dict[str, Any] = {}
+    claims: dict[tuple[str, str], Any] = {}
+    for snapshot in vehicle.newest:
+        reading = readings[snapshot.snapshot_id]
+        for fact in reading.facts:
+            facts.setdefault(fact.key, fact.value)
+        for claim in reading.claims:
+            claims.setdefault((claim.subject, claim.status), claim)
+    years = facts.get("year")
+    age = as_of.year + (as_of.month - 6.5) / 12 - sum(years) / len(years) if years else None
+    miles = facts.get("mileage")
+    if miles is not None and facts.get("mileage_unit") == "km":
+        miles = miles * MILES_PER_KM
+    words = max(len(snapshot.advert.text.split()) for snapshot in vehicle.newest)
+    return Evidence(
+        ref=vehicle.ref,
+        facts=facts,
+        claims=tuple(claims.values()),
+        age_years=max(age, 0.0) if age is not None else None,
+        mileage_miles=float(miles) if miles is not None else None,
+        as_of=as_of,
+        text_words=words,
+    )
+
+
+def distance_of(vehicle: Vehicle, search: Search, road: float) -> tuple[float | None, str | None]:
+    """Road miles from home and the place, from what was stated beside the advert, else from its text."""
+    stated = next((s.advert.distance_miles for s in vehicle.newest if s.advert.distance_miles is not None), None)
+    place = next((s.advert.place for s in vehicle.newest if s.advert.place), None)
+    if stated is None:
+        texts = (distance_in(s.advert.text, search.buyer.home) for s in vehicle.newest)
+        stated = next((miles for miles in texts if miles is not None), None)
+    if stated is not None:
+        return stated, place
+    try:
+        home = find_place(search.buyer.home)
+    except PlaceError:
+        return None, place
+    words = load_place_words(data_folder("rules"))
+    for snapshot in vehicle.newest:
+        named = snapshot.advert.place or next((str(v.value) for v in snapshot.advert.stated if v.key == "place"), None)
+        spot = None
+        if named:
+            try:
+                spot = find_place(named)
+            except PlaceError:
+                spot = None
+        spot = spot or place_in(snapshot.advert.text, words, near=(home.latitude, home.longitude))
+        if spot is not None:
+            straight = miles_between((home.latitude, home.longitude), (spot.latitude, spot.longitude))
+            return straight * road, place or spot.name
+    return None, place
+
+
+def comparable_of(
+    vehicle: Vehicle, evidence: Evidence, price: float | None, repair: RepairEstimate, traits: tuple[str, ...]
+) -> Comparable:
+    """One vehicle as the value model sees it."""
+    facts = evidence.facts
+    said = {(claim.subject, claim.status) for claim in evidence.claims}
+    scam = ("advance_payment", "present") in said or ("no_viewing", "present") in said
+    seller = next((s.advert.seller for s in vehicle.newest if s.advert.seller), "") or ""
+    kind = "auction" if facts.get("price_terms") == "auction" else "private"
+    if any(word in seller.lower() for word in TRADE_SELLERS) or ("sold_as_seen", "present") in said:
+        kind = "trade" if kind == "private" else kind
+    years = facts.get("year")
+    return Comparable(
+        ref=evidence.ref,
+        asking_price=price,
+        price_terms=facts.get("price_terms"),
+        year=sum(years) / len(years) if years else None,
+        mileage_miles=evidence.mileage_miles,
+        fuel=facts.get("fuel"),
+        engine_litres=facts.get("engine_litres"),
+        gearbox=facts.get("gearbox"),
+        service_history=facts.get("service_history"),
+        test_months_left=_months_left(facts, evidence.as_of),
+        disclosed_repair=repair.admitted_mean,
+        seller_kind=kind,  # type: ignore[arg-type]
+        modified=("modified", "present") in said,
+        written_off=("writeoff", "present") in said,
+        owners=facts.get("owners"),
+        kept=not scam and ("spares_repair", "present") not in said,
+        traits=traits,
+    )
+
+
+def _months_left(facts: Mapping[str, Any], as_of: date) -> float | None:
+    if facts.get("test_state") in ("expired", "none"):
+        return 0.0
+    if facts.get("test_expiry"):
+        year, month = (int(part) for part in str(facts["test_expiry"]).split("-")[:2])
+        return float(max((year - as_of.year) * 12 + month - as_of.month, 0))
+    return None
+
+
+def title_of(vehicle: Vehicle, evidence: Evidence) -> str:
+    """The advert's own title, else its first words, at most 70 characters."""
+    newest = vehicle.newest[0].advert
+    words = " ".join((newest.title or newest.text).split())
+    return words if len(words) <= 70 else words[:69].rsplit(" ", 1)[0] + "…"

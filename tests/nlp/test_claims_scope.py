@@ -1,0 +1,141 @@
+"""What cues bear on which words: negation, lists, exceptions, headings, sheets, questions, other vehicles, time."""
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from pipeline.nlp.reader import Reader
+from pipeline.schemas.language import load_language
+from pipeline.types import Claim
+
+READER = Reader(load_language(Path(__file__).parents[2] / "rules"))
+SAVED = date(2026, 10, 14)
+
+
+def said(text: str, mileage: int | None = None) -> set[str]:
+    return {f"{claim.subject} {claim.status}" for claim in READER.read_claims(text, SAVED, mileage)}
+
+
+def claim(text: str, subject: str, mileage: int | None = None) -> Claim:
+    found = [one for one in READER.read_claims(text, SAVED, mileage) if one.subject == subject]
+    assert len(found) == 1, found
+    return found[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        # negation
+        ("No rust on the sills.", {"sills absent"}),
+        ("The gearbox does not crunch.", {"gearbox absent"}),
+        ("It has never been welded.", {"welding absent"}),
+        # lists
+        ("New clutch, brakes and tyres.", {"clutch done", "brakes done", "tyres done"}),
+        ("Sills, arches and floors are all solid.", {"sills absent", "wings_arches absent", "floors absent"}),
+        ("Cambelt and water pump replaced.", {"timing_belt done", "cooling done"}),
+        ("No smoke, knocks or oil leaks.", {"smoke absent", "engine_noise absent", "engine_oil_leak absent"}),
+        ("Needs tyres, brakes and a battery.", {"tyres due", "brakes due", "battery_charging due"}),
+        # exceptions
+        ("No rust bar the nearside arch.", {"rust_general absent", "wings_arches present"}),
+        (
+            "No rust anywhere except for the tailgate and one sill.",
+            {"rust_general absent", "doors_panels present", "sills present"},
+        ),
+        # headings and bullets
+        (
+            "Recent work:\n- front brakes\n- battery\n\nBad points:\n- driver's seat torn\n- sills",
+            {"brakes done", "battery_charging done", "interior present", "sills present"},
+        ),
+        ("Needs doing:\n- tyres\n- a clutch", {"tyres due", "clutch due"}),
+        ("Good points: gearbox, clutch. Bad points: sills.", {"gearbox absent", "clutch absent", "sills present"}),
+        # sheets
+        (
+            "Chassis: solid\nBrakes: binding\nSmoke: none\nClutch: replaced 2021",
+            {"chassis absent", "brakes present", "smoke absent", "clutch done"},
+        ),
+        # no punctuation
+        ("drives ok clutch slipping brakes fine tyres bald", {"clutch present", "brakes absent", "tyres present"}),
+        # work that removed a fault
+        ("Oil leak from the engine fixed last year.", {"engine_oil_leak done"}),
+        ("Brakes were binding but have been rebuilt.", {"brakes done"}),
+        # work that did not
+        ("Gearbox rebuilt but still whines.", {"gearbox done", "gearbox present"}),
+        # a need with its symptom
+        ("Clutch is slipping and will need replacing.", {"clutch present", "clutch due"}),
+        # a guessed cause
+        ("Slight knock from the front, could be a wheel bearing.", {"hubs possible"}),
+        # earlier owner's work
+        ("The previous owner fitted a new clutch.", {"clutch done"}),
+        # doubt
+        ("No idea when the cambelt was done.", {"timing_belt possible"}),
+        ("Might need a clutch.", {"clutch possible"}),
+        # other vehicles, the model, buyers, conditions
+        ("My last one needed a clutch.", set()),
+        ("They all rust on the sills.", set()),
+        ("If the clutch goes it is a day's work.", set()),
+        # questions that are answered
+        ("Rust? None.", {"rust_general absent"}),
+        ("Cambelt? Done in 2022.", {"timing_belt done"}),
+        ("Why buy a new clutch?", set()),
+        # denied need
+        ("It does not need a clutch.", set()),
+    ],
+)
+def test_reads(text: str, expected: set[str]) -> None:
+    found = said(text)
+    subjects = {one.split()[0] for one in expected}
+    assert found == expected if not expected else expected == {one for one in found if one.split()[0] in subjects}
+
+
+def test_an_exception_in_the_same_subject_is_the_fault_alone() -> None:
+    assert "sills absent" not in said("Sills solid except for a small hole at the back.")
+
+
+@pytest.mark.parametrize(
+    ("text", "grade"),
+    [
+        ("A touch of rust on the sills.", "slight"),
+        ("Sills are rusty.", "plain"),
+        ("Sills badly rotten.", "heavy"),
+        ("Sills were badly rotten, now replaced.", "plain"),
+    ],
+)
+def test_grade(text: str, grade: str) -> None:
+    assert claim(text, "sills").grade == grade
+
+
+@pytest.mark.parametrize(
+    ("text", "at_mileage", "at_year"),
+    [
+        ("Clutch replaced at 96k in 2019.", 96_000, 2019),
+        ("Clutch replaced two years ago.", None, 2024),
+        ("Clutch done last month.", None, 2026),
+        ("Clutch changed 20,000 miles ago.", 98_000, None),
+        ("Clutch done in November.", None, 2025),
+        ("Clutch done in March.", None, 2026),
+        ("New clutch.", None, None),
+        ("Clutch replaced at 300k.", None, None),  # more than the vehicle has done
+    ],
+)
+def test_when(text: str, at_mileage: int | None, at_year: int | None) -> None:
+    found = claim(text, "clutch", mileage=118_000)
+    assert found.status == "done"
+    assert (found.at_mileage, found.at_year) == (at_mileage, at_year)
+
+
+def test_a_heading_ends_with_its_block() -> None:
+    text = "Recent work:\n- brakes\n\nThe sills are rusty."
+    assert said(text) >= {"brakes done", "sills present"}
+    assert "sills done" not in said(text)
+
+
+def test_words_in_the_opening_line_are_no_work() -> None:
+    """Year and mileage of the vehicle beside a word such as a body style date nothing."""
+    assert not {one for one in said("Torvane Drover hard top 1989, 118,000 miles.") if one.endswith("done")}
+
+
+def test_one_claim_for_each_subject_and_status() -> None:
+    claims = READER.read_claims("Clutch slipping. The clutch slips badly uphill.", SAVED)
+    keys = [(one.subject, one.status) for one in claims]
+    assert len(keys) == len(set(keys))

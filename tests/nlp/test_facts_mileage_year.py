@@ -1,0 +1,63 @@
+"""The odometer reading among other distances; the year among other years."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from pipeline.nlp.facts import read_facts
+
+DAY = date(2026, 11, 2)
+
+
+def read(text: str, key: str) -> Any:
+    chosen, _ = read_facts(text, DAY)
+    return next((fact.value for fact in chosen if fact.key == key), None)
+
+
+@pytest.mark.parametrize(
+    ("text", "mileage", "unit"),
+    [
+        ("118,000 miles, belt done at 96k, clutch at 80,000.", 118000, "mi"),
+        ("118k on the clock. MOT May.", 118000, "mi"),
+        ("Engine rebuilt at 81k, now showing 88,400. MOT exempt.", 88400, "mi"),
+        ("Clock says 61k but it stopped working. MOT gone.", 61000, "mi"),
+        ("143,000 miles. Oil changed 2,000 miles ago. Does 400 miles to the tank.", 143000, "mi"),
+        ("93.500 km, APK 2027", 93500, "km"),
+        ("318 000 km", 318000, "km"),
+        ("Sixty-three thousand and a bit. MOT May.", 63000, "mi"),
+        ("139,8xx miles", 139800, "mi"),
+        ("wof til 3/27, 171xxx kms", 171000, "km"),
+        ("168 on clock. No MOT.", 168000, "mi"),
+        ("241k km, NCT May", 241000, "km"),
+        ("MOT May. Tel 07700 900123. Belt due at 120k.", None, None),
+        ("No idea of the mileage.", None, None),
+    ],
+)
+def test_mileage(text: str, mileage: int | None, unit: str | None) -> None:
+    assert (read(text, "mileage"), read(text, "mileage_unit")) == (mileage, unit)
+
+
+@pytest.mark.parametrize(
+    ("text", "years"),
+    [
+        ("1998 Marden Fennel 1.4", (1998,)),
+        ("Marden Fennel '98, belt done 2019", (1998,)),
+        ("First registration 05-1988, TÜV 2027", (1988,)),
+        ("Marden Fennel, first reg. 11/2001, APK 04-2027", (2001,)),
+        ("Marden Fennel 14 plate", (2014,)),
+        ("Marden Fennel 53 plate", (2003, 2004)),
+        ("Marden Fennel, B reg", (1984, 1985)),
+        ("Marden Fennel, V-suffix, 1300cc", (1979, 1980)),
+        ("Marden Fennel, V reg, MOT exempt, historic", (1979, 1980)),
+        ("Marden Fennel 1984 A reg", (1984,)),
+        ("Marden Fennel ABC 123V", (1979, 1980)),
+        ("08 marden pronto 2.2, 5 speed, title in hand", (2008,)),
+        ("1995 cc engine, clutch done 2019", None),
+        ("Marden 2000 with new tyres in 2024", (2000,)),
+        ("98-KY-2211, NCT May", (1998,)),
+        ("Nice car, new clutch in 2021", None),
+    ],
+)
+def test_year(text: str, years: tuple[int, ...] | None) -> None:
+    assert read(text, "year") == years

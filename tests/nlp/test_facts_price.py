@@ -1,0 +1,91 @@
+"""The asking price among the other sums of an advert, its currency and its terms."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from pipeline.nlp.facts import read_facts
+
+DAY = date(2026, 11, 2)
+
+
+def read(text: str, key: str) -> Any:
+    chosen, _ = read_facts(text, DAY)
+    return next((fact.value for fact in chosen if fact.key == key), None)
+
+
+@pytest.mark.parametrize(
+    ("text", "price"),
+    [
+        ("Marden Fennel 1.4, MOT June. £1,850, was £2,100. Kendal.", 1850),
+        ("Paid £3,200 for it and spent £900 on the brakes. £2,750 ono.", 2750),
+        ("i paid 2200 two years ago want 700 or sensible offer", 700),
+        ("Marden Fennel 1.4 petrol 53 plate 94k mot march, 650 ono text 07700 900123", 650),
+        ("Runs and drives. No MOT. 300 quid.", 300),
+        ("Nice car. £275 no less.", 275),
+        ("£4,400, or £4,600 with the winter wheels.", 4400),
+        ("£150 deposit holds it. £2,300. Loan of £800 on it gets cleared first.", 2300),
+        ("€ 9.900, 93.500 km, TÜV 05.2027", 9900),
+        ("318 000 km. 13 800 €", 13800),
+        ("Price: 6.200,00 EUR (VB)", 6200),
+        ("CHF 19'500, fixed.", 19500),
+        ("asking 11.5 obo, clean title, tires good", 11500),
+        ("$13K firm, title in hand", 13000),
+        ("6 grand obo, i need something quiet", 6000),
+        ("I will not take less than £4,600, thank you.", 4600),
+        ("£1,600 today, £1,800 tomorrow.", 1600),
+        ("A tidy one would be £4,000. £2,200. Ripon.", 2200),
+        ("Lot 14. Bidding closes Sunday, estimate £2,000 to £3,000.", None),
+        ("Sensible offers only, it must go.", None),
+        ("Ring 07700 900123 any time. 1998 car.", None),
+    ],
+)
+def test_asking_price(text: str, price: float | None) -> None:
+    assert read(text, "asking_price") == price
+
+
+@pytest.mark.parametrize(
+    ("text", "currency"),
+    [
+        ("£500", "GBP"),
+        ("500 euros", "EUR"),
+        ("WOF to May, rego Feb. $5,800. Christchurch.", "NZD"),
+        ("RWC included, rego to June, 189,000 km. $1,800", "AUD"),
+        ("As is, no safety. 231,400 kms, Guelph Ontario. $5,400", "CAD"),
+        ("Clean title, 211k miles, new tires. $2,300 obo", "USD"),
+        ("A car. $900", "USD"),
+        ("22 000 kr, besiktigad, Sweden", "SEK"),
+        ("R118 000 neg, bakkie", "ZAR"),
+        ("Offers invited", None),
+    ],
+)
+def test_currency(text: str, currency: str | None) -> None:
+    assert read(text, "currency") == currency
+
+
+@pytest.mark.parametrize(
+    ("text", "terms"),
+    [
+        ("£900 ono", "negotiable"),
+        ("£900, open to sensible offers", "negotiable"),
+        ("$900 obo", "negotiable"),
+        ("£900 or near", "negotiable"),
+        ("£900 no offers", "fixed"),
+        ("£900 firm", "fixed"),
+        ("£900. Brake pedal is firm, battery flat.", None),
+        ("£900 no offers till you have seen it", None),
+        ("Offers?", "offers"),
+        ("Sealed bids opened on the 11th", "auction"),
+        ("Bought at an auction years ago. £900", None),
+        ("£900", None),
+    ],
+)
+def test_terms(text: str, terms: str | None) -> None:
+    assert read(text, "price_terms") == terms
+
+
+def test_the_losing_sums_are_kept_as_rivals() -> None:
+    chosen, rivals = read_facts("£1,850, was £2,100. Brakes cost me £400.", DAY)
+    assert [fact.value for fact in chosen if fact.key == "asking_price"] == [1850]
+    assert {2100, 400} <= {fact.value for fact in rivals if fact.key == "asking_price"}

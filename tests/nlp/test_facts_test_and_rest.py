@@ -1,0 +1,179 @@
+"""The roadworthiness test, fuel, engine, gearbox, owners, history, plate, VIN, values from beside the text."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from pipeline.nlp.facts import read_facts
+from pipeline.types import FACT_KEYS, StatedValue
+
+DAY = date(2026, 11, 2)
+
+
+def read(text: str, key: str) -> Any:
+    chosen, _ = read_facts(text, DAY)
+    return next((fact.value for fact in chosen if fact.key == key), None)
+
+
+@pytest.mark.parametrize(
+    ("text", "state", "expiry"),
+    [
+        ("mot march", "valid", "2027-03"),
+        ("MOT until 11 Dec, no advisories", "valid", "2026-12"),
+        ("MOT 19/08/27", "valid", "2027-08"),
+        ("11 months' test", "valid", "2027-10"),
+        ("12 months MOT", "valid", "2027-11"),
+        ("MOT 4 mths", "valid", "2027-03"),
+        ("mot dec 30", "valid", "2026-12"),
+        ("MOT July 27", "valid", "2027-07"),
+        ("long MOT", "valid", None),
+        ("Test to end of Feb", "valid", "2027-02"),
+        ("MOT ran out April", "expired", "2026-04"),
+        ("No MOT since June", "expired", "2026-06"),
+        ("No MOT", "none", None),
+        ("Failed its MOT on emissions", "none", None),
+        ("Tax and MOT exempt", "exempt", None),
+        ("No MOT needed at its age", "exempt", None),
+        ("NCT is up 14th Nov", "valid", "2026-11"),
+        ("DOE till 2/27, Letterkenny", "valid", "2027-02"),
+        ("TÜV 04.2027", "valid", "2027-04"),
+        ("Pickerl 02/2027", "valid", "2027-02"),
+        ("WOF 3/27, rego lapsed", "valid", "2027-03"),
+        ("RWC included", "valid", None),
+        ("no RWC, rego to June", "none", None),
+        ("No safety, sold as is, Ontario", "none", None),
+        ("rego to June", None, None),
+        ("Take it for a test drive", None, None),
+        ("Nothing said", None, None),
+    ],
+)
+def test_roadworthiness(text: str, state: str | None, expiry: str | None) -> None:
+    assert (read(text, "test_state"), read(text, "test_expiry")) == (state, expiry)
+
+
+@pytest.mark.parametrize(
+    ("text", "fuel"),
+    [
+        ("Marden Fennel 1.4 petrol", "petrol"),
+        ("2.5 td manual", "diesel"),
+        ("1.9 D", "diesel"),
+        ("4.3 V6 gas, title in hand, tires new", "petrol"),
+        ("4.5 petrol + LPG conversion", "lpg"),
+        ("1.8 hybrid wagon", "hybrid"),
+        ("MOT May. Petrol tank leaks, diesel heater fitted.", None),
+        ("Camper with gas cooker, MOT May", None),
+    ],
+)
+def test_fuel(text: str, fuel: str | None) -> None:
+    assert read(text, "fuel") == fuel
+
+
+@pytest.mark.parametrize(
+    ("text", "litres"),
+    [
+        ("1.4 petrol", 1.4), ("1998cc", 2.0), ("6,8 L essence", 6.8), ("Marden Fennel 1300, 1972", 1.3),
+        ("660cc", 0.7), ("charges at 14.2", None), ("2.5 ton trailer", None), ("1998 car", None),
+    ],
+)  # fmt: skip
+def test_engine(text: str, litres: float | None) -> None:
+    assert read(text, "engine_litres") == litres
+
+
+@pytest.mark.parametrize(
+    ("text", "box"),
+    [
+        ("five speed", "manual"), ("5spd", "manual"), ("5-speed auto", "auto"), ("automatic", "auto"),
+        ("three on the tree", "manual"), ("CVT", "auto"), ("owner's manual present", None), ("manual windows", None),
+        ("auto locker fitted", None),
+    ],
+)  # fmt: skip
+def test_gearbox(text: str, box: str | None) -> None:
+    assert read(text, "gearbox") == box
+
+
+@pytest.mark.parametrize(
+    ("text", "owners"),
+    [
+        ("second owner", 2), ("I am its third keeper", 3), ("five keepers", 5), ("two owners, him and now me", 2),
+        ("2 previous owners", 2), ("two previous keepers plus me", 3), ("one owner from new", 1),
+        ("one company from new", 1), ("Owners: 4", 4), ("one lady owner and then me", 2),
+        ("the first owner waxed it", None), ("a good second hand gearbox", None),
+    ],
+)  # fmt: skip
+def test_owners(text: str, owners: int | None) -> None:
+    assert read(text, "owners") == owners
+
+
+@pytest.mark.parametrize(
+    ("text", "history"),
+    [
+        ("FSH", "full"), ("full main dealer history", "full"), ("stamped right through", "full"),
+        ("part service history", "part"), ("a folder of receipts", "part"), ("FSH to 90k", "part"),
+        ("no service history", "none"), ("Nothing", None),
+    ],
+)  # fmt: skip
+def test_history(text: str, history: str | None) -> None:
+    assert read(text, "service_history") == history
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "value"),
+    [
+        ("Reg P123 ABC", "plate", "P123ABC"),
+        ("Marden Fennel, XY04 ZAB, MOT May", "plate", "XY04ZAB"),
+        ("98-KY-2211", "plate", "98-KY-2211"),
+        ("THE 131K SHOWING CANNOT BE CONFIRMED, V6 SUV", "plate", None),
+        ("VIN 1M8GDM9AXKP042788", "vin", "1M8GDM9AXKP042788"),
+        ("Chassis no. ZLD 115 0008412", "vin", "ZLD1150008412"),
+        ("chassis number stamped and matches", "vin", None),
+    ],
+)
+def test_identity(text: str, key: str, value: str | None) -> None:
+    assert read(text, key) == value
+
+
+def test_the_text_wins_over_what_stands_beside_it_unless_it_is_silent() -> None:
+    stated = (
+        StatedValue("asking_price", "£1,950", "column price"),
+        StatedValue("mileage", "190000", "schema.org mileageFromOdometer"),
+        StatedValue("mileage_unit", "km", "schema.org mileageFromOdometer"),
+        StatedValue("fuel", "Diesel fuel", "schema.org fuelType"),
+        StatedValue("year", 2004, "schema.org vehicleModelDate"),
+        StatedValue("body", "van", "schema.org bodyType"),
+    )
+    chosen, rivals = read_facts("Marden Fennel 2003. £1,850, MOT May.", DAY, stated)
+    facts = {fact.key: fact for fact in chosen}
+    assert facts["asking_price"].value == 1850
+    assert facts["year"].value == (2003,)
+    assert facts["mileage"].value == 190000
+    assert (facts["mileage"].start, facts["mileage"].origin) == (-1, "schema.org mileageFromOdometer")
+    assert facts["mileage_unit"].value == "km"
+    assert facts["fuel"].value == "diesel"
+    other = {(fact.key, fact.value, fact.origin) for fact in rivals}
+    assert ("asking_price", 1950, "column price") in other
+    assert ("year", (2004,), "schema.org vehicleModelDate") in other
+
+
+@pytest.mark.parametrize(
+    "value", [None, "", "n/a", float("nan"), float("inf"), True, [], {"a": 1}, "9" * 400, "-5", "0"]
+)
+def test_unreadable_stated_values_are_left_out(value: Any) -> None:
+    stated = [StatedValue(key, value, "column") for key in (*FACT_KEYS, "body")]
+    chosen, _ = read_facts("Nothing said.", DAY, stated)
+    assert all(fact.start == -1 for fact in chosen)
+    assert not any(fact.key in ("year", "fuel", "gearbox", "engine_litres", "owners") for fact in chosen)
+
+
+def test_offsets_are_those_of_the_text() -> None:
+    text = "İstanbul car ß, 1998, £1,850 ono.\n118,000 miles, MOT to March, 1.4 petrol manual, 2 owners, FSH."
+    chosen, rivals = read_facts(text, DAY)
+    assert len(chosen) >= 10
+    for fact in (*chosen, *rivals):
+        assert text[fact.start : fact.end] == fact.quote
+        assert fact.rule and 0.5 <= fact.confidence <= 1
+
+
+def test_a_name_that_begins_like_a_label_is_no_label() -> None:
+    assert read("MARDEN REGALIA 4-BERTH", "plate") is None
+    assert read("rego til 3 oct", "plate") is None
