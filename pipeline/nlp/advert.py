@@ -8,16 +8,19 @@ from datetime import date
 from pathlib import Path
 
 from pipeline.nlp.facts import read_facts
-from pipeline.nlp.reader import Reader
+from pipeline.nlp.model import ClaimModel
+from pipeline.nlp.trained import TrainedReader
+from pipeline.paths import data_folder
 from pipeline.schemas.language import load_language
 from pipeline.types import Reading, StatedValue
 
 
 class AdvertReader:
-    """Reads adverts by the rules of a rules folder. Loading takes a moment; reading does not change it."""
+    """Reads adverts by the rules of a rules folder and the trained model. Loading takes a moment."""
 
-    def __init__(self, rules: Path) -> None:
-        self._claims = Reader(load_language(rules))
+    def __init__(self, rules: Path, models: Path | None = None) -> None:
+        model = ClaimModel.load((models or data_folder("models")) / "claim_status")
+        self._claims = TrainedReader(load_language(rules), model)
 
     def read(self, text: str, saved_on: date, stated: Sequence[StatedValue] = (), title: str | None = None) -> Reading:
         """Facts and claims of one text, offsets into `text`; relative dates are worked out from `saved_on`.

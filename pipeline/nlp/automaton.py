@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from itertools import product
 from math import prod
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeAlias
 
 from pipeline.nlp.tokens import Normaliser, pattern_words
 
@@ -18,6 +18,8 @@ _GAP_STOPS = frozenset({".", "!", "?", ";", "\n", "(", ")", ":", ",", "but"})
 _MAX_VARIANTS = 60
 
 Node = dict[str, Any]
+# The nodes that words lead to, rules that end here, chains that go on, the nodes after a number and after a gap.
+Frozen: TypeAlias = "tuple[dict[str, Frozen], tuple[int, ...], tuple[Frozen, ...], Frozen | None, Frozen | None]"
 
 
 class Hit(NamedTuple):
@@ -34,10 +36,12 @@ class Automaton:
 
     def __init__(self) -> None:
         self._root: Node = {}
+        self._frozen: Frozen | None = None
         self._normaliser = Normaliser()
 
     def add(self, pattern: str, rule: int) -> None:
         """Adds a pattern. One of many alternatives becomes a chain that they share, not a phrase for each."""
+        self._frozen = None
         options = [self._options(word) for word in pattern.split()]
         if prod(len(option) for option in options) > _MAX_VARIANTS:
             rest: Node = {END: [rule]}
@@ -90,54 +94,69 @@ class Automaton:
 
     def find(self, norms: list[str]) -> list[Hit]:
         """All matches of all patterns, in order of their start. Bounded work for each token."""
+        if self._frozen is None:
+            self._frozen = _freeze(self._root, {})
         hits: list[Hit] = []
-        root = self._root
+        root, _, _, number, _ = self._frozen
         size = len(norms)
-        for start in range(size):
-            node = root.get(norms[start])
+        for start, norm in enumerate(norms):
+            node = root.get(norm)
             if node is None:
-                if not norms[start][:1].isdigit():
+                if number is None or not norm[:1].isdigit():
                     continue
-                node = root.get(NUMBER)
-                if node is None:
-                    continue
-            if len(node) == 1 and END in node:
-                for rule in node[END]:
+                node = number
+            children, ended, chains, figure, gap = node
+            if (
+                chains
+                or gap is not None
+                or (
+                    start + 1 < size
+                    and (norms[start + 1] in children or (figure is not None and norms[start + 1][:1].isdigit()))
+                )
+            ):
+                _walk(node, norms, start, size, hits)
+            else:
+                for rule in ended:
                     hits.append(Hit(start, start + 1, (start,), rule))
-                continue
-            self._walk(node, norms, start, size, hits)
         return hits
 
-    @staticmethod
-    def _walk(node: Node, norms: list[str], start: int, size: int, hits: list[Hit]) -> None:
-        stack: list[tuple[Node, int, tuple[int, ...]]] = [(node, start + 1, (start,))]
-        while stack:
-            node, at, words = stack.pop()
-            ended = node.get(END)
-            if ended is not None:
-                for rule in ended:
-                    hits.append(Hit(start, at, words, rule))
-            for chain in node.get(ALSO, ()):
-                stack.append((chain, at, words))
-            if at >= size:
-                continue
-            norm = norms[at]
-            child = node.get(norm)
-            if child is not None:
-                stack.append((child, at + 1, (*words, at)))
-            if norm[:1].isdigit():
-                child = node.get(NUMBER)
+
+def _freeze(node: Node, known: dict[int, Any]) -> Frozen:
+    """A node as the walk wants it; shared chains stay shared."""
+    frozen: Frozen | None = known.get(id(node))
+    if frozen is None:
+        children = {key: _freeze(child, known) for key, child in node.items() if key[0] != "\0" and key != NUMBER}
+        number = _freeze(node[NUMBER], known) if NUMBER in node else None
+        gap = _freeze(node[GAP], known) if GAP in node else None
+        chains = tuple(_freeze(chain, known) for chain in node.get(ALSO, ()))
+        frozen = known[id(node)] = (children, tuple(node.get(END, ())), chains, number, gap)
+    return frozen
+
+
+def _walk(node: Frozen, norms: list[str], start: int, size: int, hits: list[Hit]) -> None:
+    stack: list[tuple[Frozen, int, tuple[int, ...]]] = [(node, start + 1, (start,))]
+    while stack:
+        (children, ended, chains, number, gap), at, words = stack.pop()
+        for rule in ended:
+            hits.append(Hit(start, at, words, rule))
+        for chain in chains:
+            stack.append((chain, at, words))
+        if at >= size:
+            continue
+        norm = norms[at]
+        child = children.get(norm)
+        if child is not None:
+            stack.append((child, at + 1, (*words, at)))
+        if number is not None and norm[:1].isdigit():
+            stack.append((number, at + 1, (*words, at)))
+        if gap is not None:
+            after = gap[0]
+            for place in range(at, min(size, at + GAP_REACH + 1)):
+                if place > at and norms[place - 1] in _GAP_STOPS:
+                    break
+                child = after.get(norms[place])
                 if child is not None:
-                    stack.append((child, at + 1, (*words, at)))
-            gap = node.get(GAP)
-            if gap is not None:
-                for skip in range(GAP_REACH + 1):
-                    place = at + skip
-                    if place >= size or (skip and norms[place - 1] in _GAP_STOPS):
-                        break
-                    child = gap.get(norms[place])
-                    if child is not None:
-                        stack.append((child, place + 1, (*words, place)))
+                    stack.append((child, place + 1, (*words, place)))
 
 
 def _slot(option: list[tuple[str, ...]], rest: Node) -> Node:

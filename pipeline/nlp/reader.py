@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Any, TypeAlias
 
 from pipeline.nlp.flow import Flow
 from pipeline.nlp.grade import grade_of
@@ -19,8 +20,24 @@ from pipeline.schemas.language import CueRule, Language
 from pipeline.types import Claim, Status
 
 _BREAKS = {"except": "except", "boundary": "with"}
+_BESIDE = 3  # words between two times that tell of one occasion
+_LEADS = frozenset({"so", "then", "while", "and"})  # a chunk that goes on with what the one before told
+_LEANS = frozenset({"then", "same", "also", "too", "myself", "it", "along", "there"})
 _AFTERTHOUGHT = 3  # words of a chunk that only grades the one before
 _CONFIDENCE: dict[Status, float] = {"present": 0.8, "absent": 0.8, "done": 0.85, "due": 0.8, "possible": 0.7}
+
+Told: TypeAlias = "tuple[list[Mention], list[Cue], list[When]]"
+
+
+@dataclass(slots=True)
+class Read:
+    """A text as the rules have read it. `told`: start of a sentence -> its mentions, cues and times."""
+
+    tokens: Tokens
+    sentences: list[Sentence]
+    mentions: list[Mention]
+    cues: list[Cue]
+    told: dict[int, Told]
 
 
 class Reader:
@@ -39,14 +56,19 @@ class Reader:
         `mileage`: the odometer reading now, in the advert's unit, for "20,000 miles ago".
         """
         claims: list[Claim] = []
-        tokens = tokenize(text, self._normaliser)
-        for sentence, told, cues, times in self._read(tokens, saved_on, mileage):
+        read = self.read_rules(text, saved_on, mileage)
+        for sentence in read.sentences:
+            told, cues, times = read.told.get(sentence.start, ([], [], []))
             mentions = [mention for mention in told if mention.statuses]
             for mention in mentions:
                 limited = mention.subject in self._limits
-                claims.extend(_claims(tokens, sentence, mention, mentions, cues, times, saved_on, mileage, limited))
+                claims += claims_of(read.tokens, sentence, mention, mentions, cues, times, saved_on, mileage, limited)
+        return merge(self._settled(claims))
+
+    def _settled(self, claims: list[Claim]) -> list[Claim]:
+        """Claims without the events that were put right since: those are `done` alone."""
         mended = {claim.subject for claim in claims if claim.status == "done"} & self._events
-        return merge(claim for claim in claims if claim.status != "present" or claim.subject not in mended)
+        return [claim for claim in claims if claim.status != "present" or claim.subject not in mended]
 
     def read_mentions(
         self, text: str, saved_on: date, mileage: int | None = None, undecided: bool = False
@@ -55,14 +77,15 @@ class Reader:
 
         `undecided`: those too that the rules gave no status.
         """
-        tokens = tokenize(text, self._normaliser)
-        read = self._read(tokens, saved_on, mileage)
-        return tokens, [m for _, told, _, _ in read for m in told if undecided or m.statuses]
+        read = self.read_rules(text, saved_on, mileage)
+        told = [m for some, _, _ in read.told.values() for m in some]
+        return read.tokens, [m for m in told if undecided or m.statuses]
 
-    def _read(
-        self, tokens: Tokens, saved_on: date, mileage: int | None
-    ) -> list[tuple[Sentence, list[Mention], list[Cue], list[When]]]:
+    def read_rules(self, text: str, saved_on: date, mileage: int | None = None) -> Read:
+        """What the rules make of a text, with the sentences in which they saw nothing."""
+        tokens = tokenize(text, self._normaliser)
         mentions, cues = self._finder.find(tokens)
+        every = cues
         headings: dict[int, tuple[int, CueRule]] = {}
         for cue in cues:
             if cue.rule.kind == "heading" and cue.end > headings.get(cue.start, (0, None))[0]:
@@ -74,27 +97,27 @@ class Reader:
         sentences = segment(tokens, headings, breaks, inside)
         times = find_times(tokens, saved_on, mileage)
         starts = [sentence.start for sentence in sentences]
-        dealt: list[tuple[list[Mention], list[Cue], list[When]]] = [([], [], []) for _ in sentences]
+        dealt: list[Told] = [([], [], []) for _ in sentences]
         groups: tuple[list[Any], ...] = (mentions, cues, times)
         for kind, items in enumerate(groups):
             for item in items:
                 place = bisect_right(starts, item.start) - 1
                 if place >= 0 and item.start < sentences[place].end:
                     dealt[place][kind].append(item)
-        found = []
+        found: dict[int, Told] = {}
         flow = Flow(tokens, self._events, mileage)
         for number, (sentence, (some, near, when)) in enumerate(zip(sentences, dealt, strict=True)):
             if some or near or when:
                 told = flow.read(sentence, number, self._scope.parts(tokens, sentence, some, near, when))
                 if told:
-                    found.append((sentence, told, near, when))
-        for _, told, _, _ in found:
+                    found[sentence.start] = told, near, when
+        for told, _, _ in found.values():
             for mention in told:
                 limit(mention, self._limits.get(mention.subject))
-        return found
+        return Read(tokens, sentences, mentions, every, found)
 
 
-def _claims(
+def claims_of(
     tokens: Tokens,
     sentence: Sentence,
     mention: Mention,
@@ -111,7 +134,7 @@ def _claims(
         near = _near(sentence, mention, mentions, cues, end)
         at_mileage = at_year = None
         if status in ("done", "due"):
-            at_mileage, at_year, end = _when(sentence, mention, mentions, times, status, end, saved_on, mileage)
+            at_mileage, at_year, end = _when(tokens, sentence, mention, mentions, times, status, end, saved_on, mileage)
         first = min(start, max(chunk.start, min(start, mention.start)))
         quote_start, quote_end = tokens.starts[first], tokens.ends[max(end, mention.end) - 1]
         by = mention.rule.id if rule == mention.rule.id else f"{mention.rule.id}+{rule}"
@@ -145,6 +168,7 @@ def _near(sentence: Sentence, mention: Mention, mentions: list[Mention], cues: l
 
 
 def _when(
+    tokens: Tokens,
     sentence: Sentence,
     mention: Mention,
     mentions: list[Mention],
@@ -169,10 +193,12 @@ def _when(
         chosen = [when for when in times if when.end <= chunk.start][:1]
         chosen = [when for when in chosen if when.start - sentence.start <= 1]
         if not chosen and following is not None:
-            shared = {rule for _, rule, *_ in mention.statuses}
             later = [w for w in times if w.start >= stop]
-            if later and any(rule in shared for _, rule, *_ in following.statuses):
+            if later and any(told == status for told, *_ in following.statuses):
                 chosen = later[:2]
+        if not chosen and status == "done":
+            chosen = _carried(tokens, sentence, mention, times)
+    chosen = _together(chosen)
     at_mileage = at_year = None
     for when in chosen:
         got_mileage, got_year = settle(when, status == "due", saved_on)
@@ -185,6 +211,25 @@ def _when(
             at_year = got_year
             end = max(end, when.end)
     return at_mileage, at_year, min(end, sentence.end)
+
+
+def _carried(tokens: Tokens, sentence: Sentence, mention: Mention, times: list[When]) -> list[When]:
+    """The time told last before a piece of work that leans on it ("came up at 80k so the belt was done then")."""
+    chunk = sentence.chunks[mention.chunk]
+    if chunk.joiner not in _LEADS and _LEANS.isdisjoint(tokens.norms[chunk.start : chunk.end]):
+        return []
+    before = [when for when in times if sentence.start <= when.start and when.end <= mention.start]
+    return [when for when in before if before[-1].start - when.end <= _BESIDE]
+
+
+def _together(times: list[When]) -> list[When]:
+    """The first of the times and what stands beside it ("at 80k in 2019")."""
+    kept: list[When] = []
+    for when in times:
+        if kept and when.start - kept[-1].end > _BESIDE:
+            break
+        kept.append(when)
+    return kept
 
 
 def _fits(reading: int, mileage: int | None, status: Status) -> bool:

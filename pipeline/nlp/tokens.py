@@ -14,7 +14,8 @@ from pipeline.nlp.lexicon import word_set
 # Order matters: longest shorthand first. Every character is skipped at most once, so time is linear in the text.
 _INVISIBLE = r"[\u0300-\u036f\u00ad\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff]"  # and accents
 _TOKEN = re.compile(
-    r"\n[^\S\n]*(?:\n[^\S\n]*)*"  # line break(s): one token
+    rf"[^\W\d_]{{4,}}+(?!{_INVISIBLE}|['’`´])"  # most words, first for speed: no shorthand has four letters in a row
+    r"|\n[^\S\n]*(?:\n[^\S\n]*)*"  # line break(s): one token
     r"|[£$€]\s?\d[\d,.]*\d[kK]?|[£$€]\s?\d[kK]?"  # money
     r"|\d{1,2}[/.]\d{1,2}[/.]\d{2,4}|\d{1,2}/\d{2,4}"  # dates
     r"|[nNoOpP][/.]?[sS](?:[/.]?[fFrR])?(?![A-Za-z])"  # n/s/f, os, nsr
@@ -89,16 +90,16 @@ class Normaliser:
 
     def __init__(self, limit: int = 50_000) -> None:
         self._limit = limit
-        self._known: dict[str, str] = {}
+        self.known: dict[str, str] = {}
 
     def __call__(self, word: str) -> str:
-        known = self._known.get(word)
+        known = self.known.get(word)
         if known is None:
             known = normal(word)
-            if len(self._known) >= self._limit:
-                self._known.clear()
+            if len(self.known) >= self._limit:
+                self.known.clear()
             if len(word) < 40:
-                self._known[word] = known
+                self.known[word] = known
         return known
 
 
@@ -120,11 +121,15 @@ def tokenize(text: str, normaliser: Normaliser) -> Tokens:
     starts: list[int] = []
     ends: list[int] = []
     norms: list[str] = []
+    known = normaliser.known
     for match in _TOKEN.finditer(text):
         start, end = match.span()
-        if end - start == 1 and text[start] == "-" and _inside_word(text, start):
+        word = text[start:end]
+        if word == "-" and _inside_word(text, start):
             continue
-        norm = normaliser(match.group())
+        norm = known.get(word)
+        if norm is None:
+            norm = normaliser(word)
         if not norm:
             continue
         starts.append(start)

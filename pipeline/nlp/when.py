@@ -26,10 +26,12 @@ _WORDS = {
 }  # fmt: skip
 _UNITS = {"year": 12.0, "yr": 12.0, "month": 1.0, "mth": 1.0, "mths": 1.0, "week": 0.23, "wk": 0.23, "day": 0.033,
           "summer": 12.0, "winter": 12.0, "season": 12.0}  # fmt: skip
-_DURING = frozenset({"in", "over", "during", "the", "at", "early", "late"})
+_DURING = frozenset({"in", "over", "during", "the", "at", "early", "late", "since", "by", "from"})
+_OF_SEASON = {"spring": (3, 4, 5), "summer": (6, 7, 8), "autumn": (9, 10, 11), "fall": (9, 10, 11)}
 _OCCASIONS = frozenset({"time", "year", "visit", "week", "day", "month", "occasion"})
 _OTHER_ENGINE = frozenset({"one", "engine", "motor", "unit", "lump", "box", "gearbox", "donor", "example"})
 _BEFORE_READING = frozenset({"at", "@", "by", "around", "about", "circa", "approx", "approximately", "on", "done", ":"})
+_PAST = frozenset({"ago", "back", "old", "since", "before", "earlier", "prior"})
 _ORDINALS = frozenset({"st", "nd", "rd", "th", "of"})
 _MILES = frozenset({"mile", "k", "km", "kms", "kilometre", "kilometer", "mi", "clicks"})
 _NUMBER = re.compile(r"^(\d{1,3}(?:[,.]\d{3})+|\d+(?:\.\d+)?)(k|km|kms|mi|miles|m)?$")
@@ -56,10 +58,12 @@ def find_times(tokens: Tokens, saved_on: date, mileage: int | None) -> list[When
     while at < size:
         norm = norms[at]
         when: When | None = None
-        if norm in ("last", "this") and at + 1 < size:
+        if norm in ("last", "this", "next") and at + 1 < size:
             when = _relative(norms, at, saved_on)
         if when is None and (norm[0].isdigit() or norm in _WORDS):
             when = _number(tokens, at, saved_on, mileage)
+        elif when is None and norm == "yesterday":
+            when = When(at, at + 1, year=date.fromordinal(saved_on.toordinal() - 1).year)
         elif when is None and norm in _MONTHS:
             when = _month(tokens, at, saved_on)
         elif when is None and norm in _SEASONS and at and norms[at - 1] in _DURING:
@@ -76,21 +80,25 @@ def find_times(tokens: Tokens, saved_on: date, mileage: int | None) -> list[When
 
 def _relative(norms: list[str], at: int, saved_on: date) -> When | None:
     word = norms[at + 1]
-    last = norms[at] == "last"
+    last, to_come = norms[at] == "last", norms[at] == "next"
     if word == "year":
-        return When(at, at + 2, year=saved_on.year - last)
+        return When(at, at + 2, year=saved_on.year - last + to_come)
     if word in ("month", "week", "weekend"):
-        days = {"month": 31, "week": 7, "weekend": 5}[word] if last else 0
+        days = {"month": 31, "week": 7, "weekend": 5}[word] * (last - to_come)
         return When(at, at + 2, year=date.fromordinal(saved_on.toordinal() - days).year)
     if word in _SEASONS:
         month = _SEASONS[word]
         year = saved_on.year
-        if last and month >= saved_on.month:
+        now = saved_on.month in _OF_SEASON.get(word, ())  # "last autumn", said in autumn, is last year's
+        if last and (month >= saved_on.month or word == "winter" or now):
             year -= 1
+        if to_come and month <= saved_on.month:
+            year += 1
         return When(at, at + 2, year=year)
     if word in _MONTHS:
         month = _MONTHS[word]
-        return When(at, at + 2, year=saved_on.year - (month >= saved_on.month) if last else saved_on.year)
+        year = saved_on.year - (last and month >= saved_on.month) + (to_come and month <= saved_on.month)
+        return When(at, at + 2, year=year)
     return None
 
 
@@ -159,7 +167,12 @@ def _number(tokens: Tokens, at: int, saved_on: date, mileage: int | None) -> Whe
     elif place < size and norms[place].rstrip("s") in _UNITS:
         unit, place = norms[place], place + 1
     months = _UNITS.get(unit.rstrip("s"), 0) if unit else 0
-    if count is not None and months and place < size and norms[place] in ("ago", "back", "old", "since"):
+    if (
+        count is not None
+        and months
+        and place < size
+        and (norms[place] in _PAST or norms[place : place + 2] == ["on", "it"])
+    ):
         days = count * months * 30.44
         return When(at, place + 1, year=date.fromordinal(max(1, saved_on.toordinal() - int(days))).year)
     if norm in _WORDS:
@@ -196,6 +209,8 @@ def _reading(norms: list[str], at: int, before: str, mileage: int | None) -> Whe
     elif end < size and norms[end] in ("thou", "thousand", "k") and value < 1000:
         value *= 1000
         end += 1
+    if suffix is None and value < 1000 and end < size and len(norms[end]) == 3 and norms[end] == "000":
+        value, end = value * 1000, end + 1
     named = suffix is not None
     if end < size and norms[end] in _MILES:
         named, end = True, end + 1
@@ -208,6 +223,8 @@ def _reading(norms: list[str], at: int, before: str, mileage: int | None) -> Whe
         return When(at, end + 1, mileage=max(0, round(mileage - value)))
     if before in ("for", "than", "under", "over", "of", "another", "per"):
         return None
+    if before == "in" and mileage is not None and named and value < 30_000:  # "due in 2k"
+        return When(at, end, mileage=round(mileage + value))
     told = before in _BEFORE_READING
     if value < 1000:
         if before in ("at", "@", "till", "until") and 20 <= value <= 500 and norms[at].isdigit():
@@ -239,4 +256,6 @@ def settle(when: When, due: bool, saved_on: date) -> tuple[int | None, int | Non
         year = saved_on.year + (1 if due and passed and when.month != saved_on.month else 0)
         if not due and not passed:
             year -= 1
+    if due and year is not None and year < saved_on.year - 1:
+        year = None  # how old a part is, not when it is due
     return when.mileage, year

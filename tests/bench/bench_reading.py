@@ -1,11 +1,12 @@
-"""Prints how fast adverts are read against a blank spaCy pipeline on the same texts in the same run.
+"""Prints how fast adverts are read against a blank spaCy pipeline on the same texts in the same run, and the memory.
 
-python tests/bench/bench_reading.py
+python tests/bench/bench_reading.py [ADVERTS]: so many adverts are read for the memory, 100,000 unless told.
 """
 
 from __future__ import annotations
 
 import json
+import resource
 import sys
 import time
 from collections.abc import Callable
@@ -21,39 +22,85 @@ import spacy  # noqa: E402
 from pipeline.nlp.advert import AdvertReader  # noqa: E402
 from pipeline.nlp.facts import read_facts  # noqa: E402
 from pipeline.nlp.reader import Reader  # noqa: E402
-from pipeline.schemas.language import load_language  # noqa: E402
+from pipeline.schemas.language import Language, load_language  # noqa: E402
+
+ROUNDS = 5
+BLANK = "blank spaCy pipeline"
+NEGEX = "negspacy, as many phrases"
+WORDS = (80, 190)  # of an advert
+Texts = list[tuple[str, date]]
 
 
-def main() -> None:
-    """One line a way of reading: adverts a second, and the ratio to cutting into tokens alone."""
+def main(adverts: int = 100_000) -> None:
+    """One line a way of reading: adverts a second of CPU time, and the ratio to cutting into tokens alone."""
     files = sorted((ROOT / "models" / "claim_status" / "corpus").glob("*.jsonl"))
     rows = [json.loads(line) for path in files for line in path.read_text(encoding="utf-8").splitlines()]
-    texts = [(row["text"], date.fromisoformat(row["saved_on"])) for row in rows]
+    whole = [row for row in rows if WORDS[0] <= len(row["text"].split()) <= WORDS[1]]
+    texts = [(row["text"], date.fromisoformat(row["saved_on"])) for row in whole]
     words = sum(len(text.split()) for text, _ in texts)
     print(f"{len(texts)} adverts of {words / len(texts):.0f} words on average")
-    blank, claims, both = spacy.blank("en"), Reader(load_language(ROOT / "rules")), AdvertReader(ROOT / "rules")
-    base = best(texts, lambda text, _: blank(text))
+    language = load_language(ROOT / "rules")
+    blank, claims, both = spacy.blank("en"), Reader(language), AdvertReader(ROOT / "rules")
     ways: dict[str, Callable[[str, date], Any]] = {
+        BLANK: lambda text, _: blank(text),
         "claims by rules": claims.read_claims,
         "facts": read_facts,
         "facts and claims": both.read,
     }
-    print(f"{'blank spaCy pipeline':24} {len(texts) / base:8,.0f} adverts/s")
-    for name, way in ways.items():
-        taken = best(texts, way)
-        print(f"{name:24} {len(texts) / taken:8,.0f} adverts/s, 1/{taken / base:.1f} of the blank pipeline's speed")
+    outside = negspacy(language)
+    ways[NEGEX] = lambda text, _: outside(text)
+    taken = fastest(texts, ways)
+    for name, seconds in taken.items():
+        ratio = "" if name == BLANK else f", 1/{seconds / taken[BLANK]:.1f} of the blank pipeline's speed"
+        print(f"{name:24} {len(texts) / seconds:8,.0f} adverts/s{ratio}")
+    memory(texts, both, adverts)
 
 
-def best(texts: list[tuple[str, date]], read: Callable[[str, date], Any], rounds: int = 3) -> float:
-    """Seconds of the fastest of some rounds."""
-    spans = []
-    for _ in range(rounds):
-        start = time.perf_counter()
-        for text, day in texts:
-            read(text, day)
-        spans.append(time.perf_counter() - start)
-    return min(spans)
+def negspacy(language: Language) -> Callable[[str], Any]:
+    """negspacy (Chapman et al. 2001) over the plain phrases of the same rules."""
+    from negspacy.negation import Negex  # noqa: F401  registers the component
+
+    nlp = spacy.blank("en")
+    nlp.add_pipe("sentencizer")
+    ruler = nlp.add_pipe("entity_ruler", config={"phrase_matcher_attr": "LOWER"})
+    phrases = [
+        {"label": subject, "pattern": pattern}
+        for subject, rules in language.subjects.items()
+        for rule in rules
+        for pattern in rule.patterns
+        if not set("|?<>.") & set(pattern)
+    ]
+    ruler.add_patterns(phrases)  # type: ignore[attr-defined]
+    nlp.add_pipe("negex", config={"chunk_prefix": ["no"]})
+    print(f"{len(phrases):,} target phrases for negspacy")
+    return nlp
+
+
+def fastest(texts: Texts, ways: dict[str, Callable[[str, date], Any]]) -> dict[str, float]:
+    """CPU seconds of the fastest round of each way; the ways take turns, so that they share the machine's moods."""
+    spans: dict[str, list[float]] = {name: [] for name in ways}
+    for _ in range(ROUNDS):
+        for name, read in ways.items():
+            start = time.process_time()
+            for text, day in texts:
+                read(text, day)
+            spans[name].append(time.process_time() - start)
+    return {name: min(seconds) for name, seconds in spans.items()}
+
+
+def memory(texts: Texts, reader: AdvertReader, adverts: int) -> None:
+    """Reads many adverts, no two alike and each with a word of its own, and prints the greatest memory held so far."""
+    for number in range(1, adverts + 1):
+        text, day = texts[number % len(texts)]
+        reader.read(f"{text}\nLot{number} qx{number:x}zed, ref {number}.", day)
+        if number in (adverts // 10, adverts // 2, adverts):
+            print(f"greatest memory after {number:7,} adverts: {_peak():6.1f} MB")
+
+
+def _peak() -> float:
+    held = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return held / (1 << 20 if sys.platform == "darwin" else 1 << 10)
 
 
 if __name__ == "__main__":
-    main()
+    main(*map(int, sys.argv[1:2]))

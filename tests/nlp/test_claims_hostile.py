@@ -32,9 +32,9 @@ def read(text: str) -> tuple[Claim, ...]:
 
 
 def seconds(text: str) -> float:
-    start = time.perf_counter()
+    start = time.process_time()
     read(text)
-    return time.perf_counter() - start
+    return time.process_time() - start
 
 
 @pytest.mark.parametrize("piece", PIECES)
@@ -47,9 +47,9 @@ def test_time_is_linear_in_repeats(piece: str) -> None:
 
 def test_a_megabyte_on_one_line() -> None:
     text = ("sills solid new clutch no rust on the arches needs tyres at 90k slight oil leak " * 14_000)[:1_000_000]
-    start = time.perf_counter()
+    start = time.process_time()
     claims = read(text)
-    assert time.perf_counter() - start < 60
+    assert time.process_time() - start < 60
     assert {("sills", "absent"), ("clutch", "done")} <= {(one.subject, one.status) for one in claims}
 
 

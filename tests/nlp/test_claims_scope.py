@@ -139,3 +139,20 @@ def test_one_claim_for_each_subject_and_status() -> None:
     claims = READER.read_claims("Clutch slipping. The clutch slips badly uphill.", SAVED)
     keys = [(one.subject, one.status) for one in claims]
     assert len(keys) == len(set(keys))
+
+
+@pytest.mark.parametrize(
+    ("text", "subject", "at_mileage", "at_year"),
+    [
+        ("Cambelt due next year.", "timing_belt", None, 2027),
+        ("The light came up at 80,000 so the cambelt was done there and then.", "timing_belt", 80_000, None),
+        ("Clutch replaced last winter.", "clutch", None, 2025),
+        ("Cambelt changed yesterday.", "timing_belt", None, 2026),
+        ("New clutch has nine months on it.", "clutch", None, 2026),
+        ("Gearbox rebuilt at 190 000 km.", "gearbox", 190_000, None),
+        ("Brake pads done since spring.", "brakes", None, 2026),
+    ],
+)
+def test_when_in_other_words(text: str, subject: str, at_mileage: int | None, at_year: int | None) -> None:
+    found = claim(text, subject, mileage=200_000)
+    assert (found.at_mileage, found.at_year) == (at_mileage, at_year)

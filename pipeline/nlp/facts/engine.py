@@ -7,13 +7,17 @@ from bisect import bisect_left
 from functools import lru_cache
 from itertools import chain, islice
 
+from pipeline.nlp.facts.anchors import AnyOf
 from pipeline.nlp.facts.candidates import Candidate, choose
-from pipeline.nlp.facts.phrases import any_of, ending, starting
+from pipeline.nlp.facts.phrases import ending, starting
 from pipeline.nlp.facts.scene import Scene
-from pipeline.nlp.facts.values import matches, value_rules
+from pipeline.nlp.facts.values import said, value_rules
+from pipeline.schemas.facts import Value
 
+LITRES_PER_CUBIC_INCH = 0.016387064  # exact: an inch is 25.4 mm (1959)
 _SIZE = re.compile(
     r"(?<![\w.,£€$/-])(?:(?P<cc>\d{3,4})[ ]?(?:cc|ccm|cm3)(?![a-z])"
+    r"|(?P<inches>\d{2,3})[ -]?(?:cid|ci|cu\.?[ ]?in|cubic[ -]inch(?:es)?|cubes)(?![a-z])"
     r"|(?P<litre>\d{1,2}[.,]\d{1,2})(?![\d.,]\d|\d)(?P<code>[ ]?(?:litres?|liters?|ltr|l)(?![a-z])"
     r"|[ ]?[a-z]{1,4}(?![a-z]))?"
     r"|(?P<bare>[1-3]\d[05]0)(?![\w.,]\d|\d|[ ]?(?:miles|km|kms|mi|£|€|\$|quid|pounds|dollars|euro))"
@@ -23,6 +27,9 @@ _LITRE_WORD = re.compile(r"[ ]?(?:litres?|liters?|ltr|l)(?![a-z])")
 _TURBO = re.compile(r" ?t(?:(/)|(?!\w))")
 _AUTOMATIC = re.compile(r"[ -]{1,2}(?:auto|automatic|cvt|semi)")
 _AUTO_LABEL = re.compile(r"(?:^|\n)auto ?:")  # "Auto:" heads the make in other languages
+
+
+Said = tuple[Value, int, int, int | None, str]
 
 
 @lru_cache(maxsize=1)
@@ -36,8 +43,12 @@ def lists() -> dict[str, re.Pattern[str]]:
     return {
         **follow,
         **{name: ending(read[name]) for name in ("not_fuel_before", "denied")},
-        "not_box": any_of(read["not_box"]),
     }
+
+
+@lru_cache(maxsize=1)
+def not_box() -> AnyOf:
+    return AnyOf(value_rules("engine").lists["not_box"])
 
 
 def read_engine(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
@@ -45,7 +56,8 @@ def read_engine(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
     sizes = _sizes(scene)
     chosen, rivals = choose(sizes)
     found = [chosen] if chosen else []
-    for candidates in (_fuels(scene, sizes), _boxes(scene)):
+    told = list(said(scene, "engine"))
+    for candidates in (_fuels(scene, sizes, told), _boxes(scene, told)):
         best, others = choose(candidates)
         found += [best] if best else []
         rivals += others
@@ -54,9 +66,7 @@ def read_engine(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
 
 def _sizes(scene: Scene) -> list[Candidate]:
     found = []
-    for index, match in enumerate(_SIZE.finditer(scene.low)):
-        if index > 300:
-            break
+    for match in islice(scene.led(_SIZE), 301):
         start, end = match.span()
         if scene.hidden(start, end):
             continue
@@ -65,6 +75,8 @@ def _sizes(scene: Scene) -> list[Candidate]:
         score = 1.0 if start < 160 else 0.0
         if match["cc"]:
             litres, rule, score = int(match["cc"]) / 1000, "engine.cc", score + 4
+        elif match["inches"]:
+            litres, rule, score = int(match["inches"]) * LITRES_PER_CUBIC_INCH, "engine.cubic_inches", score + 3
         elif match["whole"]:
             litres, rule, score = float(match["whole"]), "engine.litre", score + 2
         elif match["bare"]:
@@ -103,27 +115,24 @@ def _tenth(litres: float) -> float:
     return int(litres * 10 + 0.5 + 1e-9) / 10
 
 
-def _fuels(scene: Scene, sizes: list[Candidate]) -> list[Candidate]:
+def _fuels(scene: Scene, sizes: list[Candidate], told: list[Said]) -> list[Candidate]:
     found = []
     ends = sorted(size.end for size in sizes)
-    for item in value_rules("engine").values:
+    for item, start, end, _, _ in told:
         if not item.id.startswith("fuel."):
             continue
-        gas = item.id == "fuel.gas"
-        for start, end, _, _ in matches(scene, item):
-            if (item.id == "fuel.lpg" and _denied(scene, start)) or (
-                item.weight < 4
-                and (lists()["not_fuel_after"].match(scene.low[end : end + 30]) or _denied(scene, start))
-            ):
-                continue
-            at = bisect_left(ends, start + 1)
-            beside = at > 0 and 0 <= start - ends[at - 1] <= 14
-            score = item.weight + (2.5 if beside else 0.0) + (1.0 if start < 160 else 0.0)
-            if gas and not (scene.country.id in ("us", "ca") and (beside or start < 160)):
-                continue
-            if not beside and lists()["not_fuel_before"].search(scene.clause_before(start, 18)):
-                score -= 2.5
-            found.append(Candidate("fuel", item.value, start, end, f"engine.{item.id}", score - start / 10_000, 2.0))
+        if (item.id == "fuel.lpg" and _denied(scene, start)) or (
+            item.weight < 4 and (lists()["not_fuel_after"].match(scene.low[end : end + 30]) or _denied(scene, start))
+        ):
+            continue
+        at = bisect_left(ends, start + 1)
+        beside = at > 0 and 0 <= start - ends[at - 1] <= 14
+        score = item.weight + (2.5 if beside else 0.0) + (1.0 if start < 160 else 0.0)
+        if item.id == "fuel.gas" and not (scene.country.id in ("us", "ca") and (beside or start < 160)):
+            continue
+        if not beside and lists()["not_fuel_before"].search(scene.clause_before(start, 18)):
+            score -= 2.5
+        found.append(Candidate("fuel", item.value, start, end, f"engine.{item.id}", score - start / 10_000, 2.0))
     for size in sizes:
         code = lists()["diesel_code"].match(scene.low[size.end : size.end + 8])
         if code:
@@ -139,22 +148,22 @@ def _denied(scene: Scene, start: int) -> bool:
     return lists()["denied"].search(scene.clause_before(start, 14)) is not None
 
 
-def _boxes(scene: Scene) -> list[Candidate]:
+def _boxes(scene: Scene, told: list[Said]) -> list[Candidate]:
     found = []
-    others = chain(lists()["not_box"].finditer(scene.low), _AUTO_LABEL.finditer(scene.low))
+    labels = _AUTO_LABEL.finditer(scene.low) if "auto" in scene.words.known else ()
+    others = chain(not_box().finditer(scene.words), labels)
     other = [match.span() for match in islice(others, 100)]
-    for item in value_rules("engine").values:
+    for item, start, end, number, text in told:
         if not item.id.startswith("gearbox."):
             continue
-        for start, end, number, text in matches(scene, item):
-            if any(a < end and start < b for a, b in other):
-                continue
-            if number is not None and not 3 <= number <= 10:
-                continue
-            score = item.weight + (1.5 if start < 200 else 0.0) + (0.5 if number is None else 0.0)
-            if number is not None and _AUTOMATIC.match(scene.low, end):
-                continue
-            if number is not None and "{n}" in text and "speed" not in text and "sp" not in text:
-                score -= 1.0
-            found.append(Candidate("gearbox", item.value, start, end, f"engine.{item.id}", score - start / 10_000, 2.0))
+        if any(a < end and start < b for a, b in other):
+            continue
+        if number is not None and not 3 <= number <= 10:
+            continue
+        score = item.weight + (1.5 if start < 200 else 0.0) + (0.5 if number is None else 0.0)
+        if number is not None and _AUTOMATIC.match(scene.low, end):
+            continue
+        if number is not None and "{n}" in text and "speed" not in text and "sp" not in text:
+            score -= 1.0
+        found.append(Candidate("gearbox", item.value, start, end, f"engine.{item.id}", score - start / 10_000, 2.0))
     return found

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from itertools import islice
 
 from pipeline.nlp.facts.candidates import Candidate, choose
 from pipeline.nlp.facts.scene import Scene
@@ -14,6 +16,9 @@ _MARK = re.compile(
     r"|\d{2,3}-[A-Z]{1,2}-\d{1,6}|\d{2,3} [A-Z]{1,2} \d{2,6}"
     r"|[A-Z]{2,3} ?\d{1,4})(?![\w-])"
 )
+_NO_MARK = frozenset({"wof", "rwc", "cof", "mot", "nct", "cvrt", "tuv", "tüv", "exp", "till", "til", "to", "due"})
+_VIN_SIGNS = 17
+_LETTERS = 4  # characters of a mark before its digits
 _LABELLED_MARK = re.compile(
     r"(?<!\w)(?:reg(?:istration)?(?: (?:no|number|mark))?|number ?plate|plate(?: no| number)?|license plate"
     r"|rego(?: no| number)?|kennzeichen)(?!\w)[.:]? {0,2}"
@@ -38,9 +43,7 @@ def read_identity(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
 
 def _plates(scene: Scene) -> list[Candidate]:
     found = []
-    for index, match in enumerate(_MARK.finditer(scene.text)):
-        if index > 200:
-            break
+    for match in islice(_marks(scene), 201):
         years = mark_years(match.group())
         around = scene.text[max(0, match.start() - 20) : match.end() + 20]
         if around == around.upper() and re.search(r"[A-Z]{4}", around.replace(match.group(), "")):
@@ -49,8 +52,11 @@ def _plates(scene: Scene) -> list[Candidate]:
             continue  # "V6 SUV"
         if years:  # marks whose shape tells no year need a label: too many model names look like them
             found.append(_plate(match.group(), match.start(), match.end(), "identity.mark", 3.0))
-    for match in _LABELLED_MARK.finditer(scene.text):
+    labelled = any(sign in scene.low for sign in ("reg", "plate", "kennzeichen"))
+    for match in _LABELLED_MARK.finditer(scene.text) if labelled else ():
         text = match[1].strip()
+        if text.split()[0].lower() in _NO_MARK:
+            continue
         plain = text.upper().replace(" ", "")
         digits = sum(sign.isdigit() for sign in plain)
         letters = sum(sign.isalpha() for sign in plain)
@@ -61,18 +67,33 @@ def _plates(scene: Scene) -> list[Candidate]:
     return found
 
 
+def _marks(scene: Scene) -> Iterator[re.Match[str]]:
+    """Matches as `finditer` gives them, looked for only where digits follow."""
+    done = 0
+    for digit in scene.digits:
+        if digit >= done:
+            for start in range(max(done, digit - _LETTERS), digit + 1):
+                match = _MARK.match(scene.text, start)
+                if match is not None:
+                    yield match
+                    done = match.end()
+                    break
+
+
 def _plate(text: str, start: int, end: int, rule: str, score: float) -> Candidate:
     return Candidate("plate", text.upper().replace(" ", ""), start, end, rule, score, 1.0)
 
 
 def _vins(scene: Scene) -> list[Candidate]:
     found = []
-    for match in _VIN.finditer(scene.text):
+    long = any(len(word) >= _VIN_SIGNS for word in scene.words.places)
+    for match in _VIN.finditer(scene.text) if long else ():
         if any(sign.isdigit() for sign in match.group()) and any(sign.isalpha() for sign in match.group()):
             found.append(Candidate("vin", match.group(), match.start(), match.end(), "identity.vin", 4.0, 1.0))
         if len(found) > 50:
             break
-    for index, match in enumerate(_LABELLED_VIN.finditer(scene.text)):
+    labelled = any(sign in scene.low for sign in ("vin", "chassis", "frame", "fahrgestell", "fin", "serial"))
+    for index, match in enumerate(_LABELLED_VIN.finditer(scene.text) if labelled else ()):
         if index > 200:
             break
         run = _code_run(match[1])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
+from pipeline.nlp.facts.around import CueSet
 from pipeline.nlp.facts.candidates import Candidate, choose
 from pipeline.nlp.facts.numbers import Number
 from pipeline.nlp.facts.scene import Scene
@@ -25,6 +26,11 @@ def cue_rules() -> CueRules:
     return load_cues(data_folder("rules"), "mileage")
 
 
+@lru_cache(maxsize=1)
+def cue_set() -> CueSet:
+    return CueSet(cue_rules().cues)
+
+
 def read_mileage(scene: Scene, taken: list[tuple[int, int]]) -> tuple[list[Candidate], list[Candidate]]:
     """Chosen reading with its unit, and rivals. `taken`: spans that other facts own (price, year, plate)."""
     rules = cue_rules()
@@ -41,7 +47,7 @@ def read_mileage(scene: Scene, taken: list[tuple[int, int]]) -> tuple[list[Candi
     largest = max((value for _, value in numbers), default=0.0)
     found = []
     for number, value in numbers:
-        score, ids = scene.sums(rules.cues, number.start, number.end)
+        score, ids = cue_set().sums(scene.around(number.start, number.end))
         features = _features(scene, number, value, largest)
         score += sum(weights.get(feature, 0.0) for feature in features)
         unit = number.unit or _label_unit(scene, number) or usual

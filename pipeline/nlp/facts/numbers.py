@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 _CODES = r"gbp|usd|cad|aud|nzd|eur|chf|zar|sek|nok|dkk|isk|czk|pln|huf|inr|jpy"
@@ -19,6 +20,8 @@ _NUMBER = re.compile(
     r"|[ \u00a0-]?(?P<unit>miles?(?![a-z])|mls?(?![a-z])|mi(?![a-z])|kms?(?![a-z])|k'?s(?![a-z])|k ?ms(?![a-z])"
     r"|kilomet(?:er|re)s?(?![a-z])|clicks(?![a-z])))?"
 )  # fmt: skip
+_DIGIT = re.compile(r"\d")
+_LEAD = 5  # characters of a sign before the digits
 _MILES = ("mi", "ml")
 _ONES = {"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9}
 _TEENS = {
@@ -82,7 +85,7 @@ def _in_words(low: str, limit: int) -> list[Number]:
 def _in_figures(low: str, limit: int) -> list[Number]:
     found: list[Number] = []
     tail: list[Number] = []
-    for match in _NUMBER.finditer(low):
+    for match in _figures(low):
         number = _read(match)
         if len(found) < limit // 2:
             found.append(number)
@@ -91,6 +94,17 @@ def _in_figures(low: str, limit: int) -> list[Number]:
             if len(tail) > limit:
                 del tail[: limit // 2]
     return found + tail[-(limit // 2) :]
+
+
+def _figures(low: str) -> Iterator[re.Match[str]]:
+    """Matches as `finditer` gives them; a text without digits ahead is not walked through."""
+    done = 0
+    while (digit := _DIGIT.search(low, done)) is not None:
+        match = _NUMBER.search(low, max(done, digit.start() - _LEAD))
+        if match is None:
+            return
+        yield match
+        done = match.end()
 
 
 def _read(match: re.Match[str]) -> Number:

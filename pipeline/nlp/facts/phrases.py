@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -15,21 +14,24 @@ NUMBER_WORDS = {
 }  # fmt: skip
 _GAP = r"['’:]?[\s\-(]{1,3}"
 _NUMBER = r"(?P<n>\d{1,2}(?:st|nd|rd|th)?|" + "|".join(sorted(NUMBER_WORDS, key=len, reverse=True)) + ")"
+_WORDS = re.compile(r"[^\W_]+")
+_AFTER_DIGIT = re.compile(r"\d([^\W\d_]+)")
 _PART = re.compile(r"\[[^\]]*\]|\([^)]*\)\*?|\S+")
 
 
 @dataclass(frozen=True, slots=True)
 class Phrase:
-    """A compiled phrase. `anchors`: words of which the text must hold one; empty when any may do."""
+    """A compiled phrase."""
 
     pattern: re.Pattern[str]
-    anchors: frozenset[str]
+    numbered: bool  # a group `n` holds a number
 
 
 @lru_cache(maxsize=4096)
 def phrase(text: str) -> Phrase:
     """One phrase, matched in any case between word boundaries; lower-case text is expected."""
-    return Phrase(re.compile(rf"(?<![\w]){source(text)}(?![\w])"), _anchors(text))
+    pattern = re.compile(rf"(?<![\w]){source(text)}(?![\w])")
+    return Phrase(pattern, "n" in pattern.groupindex)
 
 
 @lru_cache(maxsize=512)
@@ -59,7 +61,7 @@ def starting(texts: tuple[str, ...], over_commas: bool = True) -> re.Pattern[str
 def source(text: str) -> str:
     """The regular expression of a phrase."""
     made, gap = "", False
-    for part in _PART.findall(text.lower()):
+    for part in parts_of(text):
         optional = part[0] == "["
         inner = part[1:-1] if optional else part
         piece = _piece(f"({inner})" if optional and "|" in inner else inner)
@@ -85,11 +87,12 @@ def count(text: str) -> int | None:
 
 def words_of(low: str) -> frozenset[str]:
     """Words of a lower-case text, for the anchors."""
-    return frozenset(re.findall(r"[^\W_]+", low)) | frozenset(re.findall(r"\d([^\W\d_]+)", low))
+    return frozenset(_WORDS.findall(low)).union(_AFTER_DIGIT.findall(low))
 
 
-def compiled(texts: Iterable[str]) -> list[Phrase]:
-    return [phrase(text) for text in texts]
+def parts_of(text: str) -> list[str]:
+    """The parts of a phrase: words, `[...]` and `(...)`."""
+    return _PART.findall(text.lower())
 
 
 def _piece(part: str) -> str:
@@ -114,14 +117,3 @@ def _word(word: str) -> str:
     stem = word.endswith("*")
     plain = re.escape(word[:-1] if stem else word).replace("'", "['’]?")
     return plain + (r"\w{0,12}" if stem else "")
-
-
-def _anchors(text: str) -> frozenset[str]:
-    for part in _PART.findall(text.lower()):
-        if part[0] == "[" or "{" in part or "*" in part:
-            continue
-        choices = part[1:-1].split("|") if part[0] == "(" else [part]
-        first = [re.findall(r"[^\W_]+", choice.split()[0]) for choice in choices]
-        if all(len(found) == 1 for found in first):
-            return frozenset(found[0] for found in first)
-    return frozenset()

@@ -6,10 +6,11 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
+from pipeline.nlp.facts.around import CueSet
 from pipeline.nlp.facts.candidates import Candidate, choose
 from pipeline.nlp.facts.numbers import Number
 from pipeline.nlp.facts.scene import Scene, countries
-from pipeline.nlp.facts.values import matches, value_rules
+from pipeline.nlp.facts.values import said
 from pipeline.paths import data_folder
 from pipeline.schemas.facts import CueRules, Value, load_cues
 
@@ -23,6 +24,11 @@ _TERMS_NEAR = 40  # characters between a price and its terms
 @lru_cache(maxsize=1)
 def cue_rules() -> CueRules:
     return load_cues(data_folder("rules"), "price")
+
+
+@lru_cache(maxsize=1)
+def cue_set() -> CueSet:
+    return CueSet(cue_rules().cues)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +60,7 @@ def _candidates(scene: Scene, spoken: list[Spoken]) -> list[Candidate]:
         value = _scaled(scene, number)
         if value is None:
             continue
-        score, ids = scene.sums(rules.cues, number.start, number.end)
+        score, ids = cue_set().sums(scene.around(number.start, number.end))
         if "label" in ids:  # "paid 2200, want 700": what stands next to it outweighs what stands further off
             score -= sum(cue.weight for cue in rules.cues if cue.id in FURTHER_OFF and cue.id in ids)
         features = [*_features(scene, number, value), *_beside_terms(scene, number, spoken), *ids]
@@ -142,11 +148,7 @@ def _currency(scene: Scene, number: Number) -> str:
 
 def _spoken(scene: Scene) -> list[Spoken]:
     """Every phrase of the price terms in the text."""
-    return [
-        Spoken(item, start, end, text)
-        for item in value_rules("terms").values
-        for start, end, _, text in matches(scene, item)
-    ]
+    return [Spoken(item, start, end, text) for item, start, end, _, text in said(scene, "terms")]
 
 
 def _beside_terms(scene: Scene, number: Number, spoken: list[Spoken]) -> list[str]:

@@ -8,9 +8,10 @@ from functools import lru_cache
 from itertools import islice
 from typing import Literal
 
+from pipeline.nlp.facts.anchors import AnyOf
+from pipeline.nlp.facts.around import CueSet
 from pipeline.nlp.facts.candidates import Candidate, choose
 from pipeline.nlp.facts.dates import Dates, Span, Spoken, earlier, later, shifted
-from pipeline.nlp.facts.phrases import any_of
 from pipeline.nlp.facts.scene import Scene
 from pipeline.paths import data_folder
 from pipeline.schemas.facts import TestWords, load_test_words
@@ -37,6 +38,17 @@ def rules() -> TestWords:
 
 
 @lru_cache(maxsize=1)
+def cue_set() -> CueSet:
+    return CueSet(rules().states)
+
+
+@lru_cache(maxsize=1)
+def names() -> dict[str, AnyOf]:
+    """Names by kind; `other`: what looks like a name and is none."""
+    return {**{kind: AnyOf(texts) for kind, texts in rules().names.items()}, "other": AnyOf(rules().not_names)}
+
+
+@lru_cache(maxsize=1)
 def link() -> re.Pattern[str]:
     """A stretch of little words and signs, as they stand between the name of a test and its date."""
     signs = r"[\s:,.\-–—()='’/]*+"
@@ -52,7 +64,7 @@ def dates() -> Dates:
 def read_test(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
     """Chosen state with its month of expiry, and rivals."""
     found: list[Candidate] = []
-    for match in islice(any_of(rules().names["exempt"]).finditer(scene.low), MOST_MENTIONS):
+    for match in islice(names()["exempt"].finditer(scene.words), MOST_MENTIONS):
         found.append(Candidate("test_state", "exempt", match.start(), match.end(), "test.exempt.named", 7.0, 2.0))
     for start, end, sure in _mentions(scene):
         if not any(one.start < end and start < one.end for one in found if one.rule == "test.exempt.named"):
@@ -66,14 +78,15 @@ def read_test(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
 
 
 def _mentions(scene: Scene) -> list[tuple[int, int, bool]]:
-    words = rules()
-    other = [match.span() for match in any_of(words.not_names).finditer(scene.low)][:MOST_MENTIONS]
+    other: list[tuple[int, int]] | None = None
     found: list[tuple[int, int, bool]] = []
     for kind in ("sure", "likely"):
-        for match in any_of(words.names[kind]).finditer(scene.low):
+        for match in names()[kind].finditer(scene.words):
             start, end = match.span()
             if len(found) >= MOST_MENTIONS:
                 break
+            if other is None:
+                other = [match.span() for match in islice(names()["other"].finditer(scene.words), MOST_MENTIONS)]
             if any(a < end and start < b for a, b in other) or any(a < end and start < b for a, b, _ in found):
                 continue
             found.append((start, end, kind == "sure"))
@@ -83,12 +96,10 @@ def _mentions(scene: Scene) -> list[tuple[int, int, bool]]:
 def _at(scene: Scene, start: int, end: int, sure: bool) -> list[Candidate]:
     sums: dict[str, float] = {}
     ids: list[str] = []
-    for cue in rules().states:
-        weight, hit = scene.sums((cue,), start, end)
-        if hit:
-            name = cue.id.split(".")[0]
-            sums[name] = sums.get(name, 0.0) + weight
-            ids.append(cue.id)
+    for cue in cue_set().read(scene.around(start, end)):
+        name = cue.id.split(".")[0]
+        sums[name] = sums.get(name, 0.0) + cue.weight
+        ids.append(cue.id)
     if scene.low[start:end].endswith(("'d", "’d", "safetied", "selling certified")):
         sums["valid"] = sums.get("valid", 0.0) + 3.5  # "MOT'd after the rebuild"
     when, first, last, _ = _date(scene, start, end)

@@ -4,22 +4,27 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
 
+from pipeline.nlp.facts.anchors import Lookup, Words, spots
+from pipeline.nlp.facts.around import Around
 from pipeline.nlp.facts.numbers import Number, find_numbers
-from pipeline.nlp.facts.phrases import any_of, ending, phrase, starting, words_of
 from pipeline.paths import data_folder
 from pipeline.places import gazetteer, name_key
-from pipeline.schemas.facts import Countries, Country, Cue, load_countries
+from pipeline.schemas.facts import Countries, Country, load_countries
 
 PLACES = ("GB", "IE", "US", "CA", "AU", "NZ", "ZA")  # countries whose adverts leave out signs or share "$"
 UNSURE = 2.0  # points between the two likeliest countries below which places are asked: loading them takes seconds
 REACH = 70  # characters looked at on either side of a number
-_STOP = re.compile(r"(?<!\breg)(?<!\bapprox)(?<!\bprev)[.!?;\n•|](?=\s|$)|\n|//| [-–—*·] ")
+_STOP = re.compile(r"[.!?;\n•|]|//| [-–—*·] ")
+_ABBREVIATED = ("reg", "approx", "prev")
+_SHORTENED = re.compile(r"\b(?:reg|approx|prev)$")
+_DIGITS = re.compile(r"\d+")
+_MANY_DIGITS = re.compile(r"\d[\d .()-]{5}")  # every telephone number holds such a stretch
 _PIECE = re.compile(r"[.,;:/()|!?\n\u2013\u2014]| - | and | near | in | from ")
-_COMMA = re.compile(r"[,;:()\n]|\.(?=\s)| [-–—] ")
 _PHONES = re.compile(
     r"(?<![\w.,-])(?:\+\d{1,3}[ .-]?(?:\(0\))?\d[\d .-]{6,13}\d|0\d{2,4}[ -]?\d{3}[ -]?\d{3,4}(?!\d)"
     r"|0\d{3,4}[ -]?\d{5,7}(?!\d)"
@@ -38,6 +43,16 @@ def countries() -> Countries:
     return load_countries(data_folder("rules"))
 
 
+@lru_cache(maxsize=1)
+def _country_words() -> Lookup:
+    return Lookup(
+        (f"{country.id} {weight}", text)
+        for country in countries().countries
+        for weight, texts in country.words.items()
+        for text in texts
+    )
+
+
 @dataclass(slots=True)
 class Scene:
     """A text with what all readers of facts need of it. All offsets are those of `text`."""
@@ -45,21 +60,22 @@ class Scene:
     text: str
     saved_on: date
     low: str
-    words: frozenset[str]
+    words: Words
     numbers: list[Number]
     country: Country
     votes: dict[str, float]
     masked: list[tuple[int, int]] = field(default_factory=list)
+    digits: list[int] = field(default_factory=list)  # where a run of digits begins
+    stops: list[tuple[int, int, bool]] = field(default_factory=list)  # end, start of a sentence's end, if it is sure
 
     @classmethod
     def of(cls, text: str, saved_on: date) -> Scene:
         low = lower(text)
-        words = words_of(low)
-        masked = [match.span() for pattern in (_PHONES, _LINKS) for match in pattern.finditer(low)]
-        masked += [match.span(1) for match in _CALL.finditer(low)]
+        words = Words(low)
         numbers = find_numbers(low)
         country, votes = vote(text, low, words, numbers)
-        scene = cls(text, saved_on, low, words, [], country, votes, sorted(masked))
+        digits = [match.start() for match in _DIGITS.finditer(low)]
+        scene = cls(text, saved_on, low, words, [], country, votes, _masked(low), digits, _stops(low))
         scene.numbers = [number for number in numbers if not scene.hidden(number.first, number.last)]
         return scene
 
@@ -70,50 +86,71 @@ class Scene:
 
     def clause_before(self, start: int, reach: int = REACH) -> str:
         """The sentence up to `start`, at most `reach` characters of it."""
-        window = self.low[max(0, start - reach) : start]
-        cut = [match.end() for match in _STOP.finditer(window)]
-        return window[cut[-1] :] if cut else window
+        first = max(0, start - reach)
+        at = bisect_left(self.stops, (start + 1,)) - 1
+        while at >= 0:
+            end, begin, sure = self.stops[at]
+            if begin < first:
+                break
+            if sure or end == start:
+                return self.low[end:start]
+            at -= 1
+        return self.low[first:start]
 
     def clause_after(self, end: int, reach: int = REACH) -> str:
         """The sentence from `end`, at most `reach` characters of it."""
-        window = self.low[end : end + reach]
-        cut = _STOP.search(window)
-        return window[: cut.start()] if cut else window
+        last = min(end + reach, len(self.low))
+        for at in range(bisect_left(self.stops, (end + 1,)), len(self.stops)):
+            stop, begin, sure = self.stops[at]
+            if stop > last:
+                break
+            if begin >= end and (sure or stop == last):
+                return self.low[end:begin]
+        return self.low[end:last]
 
-    def sums(self, cues: tuple[Cue, ...], start: int, end: int) -> tuple[float, tuple[str, ...]]:
-        """Weights of the cues around a span, added up, and the ids of those that matched."""
-        before, after = self.clause_before(start), self.clause_after(end)
-        commas = [match.end() for match in _COMMA.finditer(before)]
-        # a colon right before the number still belongs to it: "price: 900"
-        near = [at for at in commas if before[at:].strip(" :") or before[at - 1] != ":"]
-        phrase_before = before[near[-1] :] if near else before
-        cut = _COMMA.search(after)
-        phrase_after = after[: cut.start()] if cut else after
-        wide_before, wide_after = self.low[max(0, start - 45) : start], self.low[end : end + 45]
-        total, ids = 0.0, []
-        for cue in cues:
-            beside = cue.near in ("touch", "listed", "beyond")
-            if cue.side == "before":
-                stretch = {
-                    "touch": before[-45:],
-                    "listed": before[-45:],
-                    "beyond": wide_before,
-                    "phrase": phrase_before,
-                }.get(cue.near, before)
-                hit = ending(cue.words).search(stretch) if beside else any_of(cue.words).search(stretch)
-            else:
-                stretch = {"touch": after[:45], "listed": after[:45], "beyond": wide_after, "phrase": phrase_after}.get(
-                    cue.near, after
-                )
-                hit = (
-                    starting(cue.words, cue.near != "touch").match(stretch)
-                    if beside
-                    else any_of(cue.words).search(stretch)
-                )
-            if hit:
-                total += cue.weight
-                ids.append(cue.id)
-        return total, tuple(ids)
+    def led(self, pattern: re.Pattern[str]) -> Iterator[re.Match[str]]:
+        """Matches of a pattern that begins with a digit at the beginning of a run of digits."""
+        done = 0
+        for start in self.digits:
+            if start >= done:
+                match = pattern.match(self.low, start)
+                if match is not None:
+                    yield match
+                    done = match.end()
+
+    def around(self, start: int, end: int) -> Around:
+        """What stands before and after a span, for its cues."""
+        low = self.low
+        return Around(self.clause_before(start), self.clause_after(end), low[max(0, start - REACH) : start],
+                      low[end : end + REACH])  # fmt: skip
+
+
+def _stops(low: str) -> list[tuple[int, int, bool]]:
+    """Ends and starts of what ends a sentence; not sure where no white space follows ("1.5")."""
+    found = []
+    for match in _STOP.finditer(low):
+        start, end = match.span()
+        sure = True
+        if end - start == 1 and low[start] != "\n":
+            if low[max(0, start - 6) : start].endswith(_ABBREVIATED) and _SHORTENED.search(
+                low, max(0, start - 7), start
+            ):
+                continue
+            sure = end == len(low) or low[end].isspace()
+        found.append((end, start, sure))
+    return found
+
+
+def _masked(low: str) -> list[tuple[int, int]]:
+    """Telephone numbers, links and addresses, in whose digits no fact is read."""
+    found: list[tuple[int, int]] = []
+    if _MANY_DIGITS.search(low) is not None:
+        found += [match.span() for match in _PHONES.finditer(low)]
+        found += [match.span(1) for match in _CALL.finditer(low)]
+    if "http" in low or "www." in low or "@" in low:
+        found += [match.span() for match in _LINKS.finditer(low)]
+    found.sort()
+    return found
 
 
 def lower(text: str) -> str:
@@ -122,7 +159,7 @@ def lower(text: str) -> str:
     return low if len(low) == len(text) else "".join(c if len(c.lower()) != 1 else c.lower() for c in text)
 
 
-def vote(text: str, low: str, words: frozenset[str], numbers: list[Number]) -> tuple[Country, dict[str, float]]:
+def vote(text: str, low: str, words: Words, numbers: list[Number]) -> tuple[Country, dict[str, float]]:
     """The country whose words the text holds, and every country's score.
 
     Money signs vote too: whoever prints `$` does not advertise in a country without dollars.
@@ -132,23 +169,23 @@ def vote(text: str, low: str, words: frozenset[str], numbers: list[Number]) -> t
     signs = {number.money for number in numbers if number.money}
     dollar = any("$" in sign or sign in ("dollar", "dollars", "bucks") for sign in signs)
     votes: dict[str, float] = {}
+    codes = {rules.currencies.get(sign) for sign in signs}
+    units = [number.unit for number in numbers if number.unit and number.value >= 10_000]
+    told: dict[str, float] = {}
+    for key, texts in _country_words().live(words).items():
+        country_id, _, weight = key.partition(" ")
+        held = sum(1 for text in texts if next(spots(text, words), None) is not None)
+        told[country_id] = told.get(country_id, 0.0) + float(weight) * held
     for country in rules.countries:
-        score = country.prior
-        for weight, phrases in country.words.items():
-            score += weight * sum(
-                1
-                for made in map(phrase, phrases)
-                if (not made.anchors or made.anchors & words) and made.pattern.search(low)
-            )
-        score += 1.5 * min(2, sum(1 for word in country.capitals if word in capitals))
-        codes = {rules.currencies.get(sign) for sign in signs}
+        score = country.prior + told.get(country.id, 0.0)
+        if capitals and country.capitals:
+            score += 1.5 * min(2, sum(1 for word in country.capitals if word in capitals))
         if country.currency in codes:
             score += 4
         elif codes - {None} or (dollar and not country.dollar):
             score -= 4
         if dollar and country.dollar:
             score += 2
-        units = [number.unit for number in numbers if number.unit and number.value >= 10_000]
         if units:
             score += 1.5 if country.unit == units[0] else -0.5
         votes[country.id] = score

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from functools import lru_cache
+from itertools import islice
 
+from pipeline.nlp.facts.around import CueSet
 from pipeline.nlp.facts.candidates import Candidate, choose
 from pipeline.nlp.facts.scene import Scene
 from pipeline.nlp.registration import age_code_years, bare_letter_years, irish_years, letter_years, mark_years
@@ -33,7 +35,9 @@ _CODE = re.compile(
     r"(?<![\w.,£€$/-])(?:on (?:an? )?)?(?P<code>\d\d)[ -]?(?:plate|reg(?:istered|istration|d|'d)?|plated)(?![a-z])"
 )
 _CODE_AFTER = re.compile(r"(?:plate|reg|registration)[:. ]{1,2}(?P<code>\d\d)(?![\w.,/]\d|\d|\w)")
-_LONE = re.compile(r"(?<=[,.(\n·|]) ?(?P<code>[056][1-9]|1[0-9]|2[0-5]|7[0-5])(?=\)|,|\.(?:\s|$)|\n| [-·|]|$)(?!,\d)")
+_LONE = re.compile(
+    r"(?:(?<=[,.(\n·|])|(?<=[,.(\n·|] ))(?P<code>[056][1-9]|1[0-9]|2[0-5]|7[0-5])(?=\)|,|\.(?:\s|$)|\n| [-·|]|$)(?!,\d)"
+)
 _ZERO = re.compile(r"(?<= )(?P<code>0[2-9])(?= [a-z]{2,}|, |\. )")  # "2.0d 07 manual"
 _YEAR_LETTER = re.compile(r"(?<![\w.,£€$/-])(?P<yy>[6-9]\d)[ -](?P<letter>[a-hj-np-y])(?![\w'’])")  # "94 M"
 _SHORT_LONE = re.compile(r"(?<=[a-z] )(?P<yy>[6-9]\d)(?=[.,](?:\s|$))")  # "coupe 76."
@@ -43,10 +47,24 @@ _IRISH = re.compile(
 )
 _IRISH_REG = re.compile(r"(?<![\w.,£€$/-])(?P<prefix>(?:1[3-9]|2\d)[12])(?: reg| plate|(?=[ ]))")
 
+_PLATED = ("reg", "plate", "fix")
+_SIGNS = {_LETTER: _PLATED, _CODE: _PLATED, _CODE_AFTER: _PLATED}
+_LED = frozenset({_LONE, _ZERO, _YEAR_LETTER, _SHORT_LONE, _IRISH, _IRISH_REG})
+
 
 @lru_cache(maxsize=1)
 def cue_rules() -> CueRules:
     return load_cues(data_folder("rules"), "year")
+
+
+@lru_cache(maxsize=1)
+def cue_set() -> CueSet:
+    return CueSet(cue_rules().cues)
+
+
+@lru_cache(maxsize=1)
+def not_mine() -> CueSet:
+    return CueSet([cue for cue in cue_rules().cues if cue.id.startswith("not_mine")])
 
 
 def read_year(scene: Scene, plate: Candidate | None = None) -> tuple[list[Candidate], list[Candidate]]:
@@ -66,14 +84,13 @@ def read_year(scene: Scene, plate: Candidate | None = None) -> tuple[list[Candid
 def _stated(scene: Scene) -> list[Candidate]:
     rules = cue_rules()
     weights, found = rules.weights, []
-    for name, pattern in (("four", _FOUR), ("monthed", _MONTHED), ("short", _SHORT)):
-        for index, match in enumerate(pattern.finditer(scene.low)):
-            if index > 200:
-                break
+    shorts = _SHORT.finditer(scene.low) if any(sign in scene.low for sign in "'’‘`") else iter(())
+    for name, every in (("four", scene.led(_FOUR)), ("monthed", scene.led(_MONTHED)), ("short", shorts)):
+        for match in islice(every, 201):
             year = int(match["year"]) if name != "short" else _century(int(match["yy"]), scene)
             if not EARLIEST <= year <= scene.saved_on.year + 1 or scene.hidden(match.start(), match.end()):
                 continue
-            score, ids = scene.sums(rules.cues, match.start(), match.end())
+            score, ids = cue_set().sums(scene.around(match.start(), match.end()))
             features = [name]
             letter = _NEXT_LETTER.match(scene.low, match.end())
             if letter and year in (*letter_years(letter[1], "prefix"), *letter_years(letter[1], "suffix")):
@@ -110,7 +127,7 @@ def _plated(scene: Scene) -> list[Candidate]:
     def add(years: tuple[int, ...], start: int, end: int, name: str) -> None:
         if years and years[0] <= scene.saved_on.year:
             score = weights[name] - start / 5_000
-            score += scene.sums(tuple(cue for cue in rules.cues if cue.id.startswith("not_mine")), start, end)[0]
+            score += not_mine().sums(scene.around(start, end))[0]
             found.append(Candidate("year", years, start, end, f"year.{name}", score, rules.least, (name,)))
 
     for match in _bounded(_LETTER, scene):
@@ -167,8 +184,12 @@ def _bare(letter: str, scene: Scene) -> tuple[int, ...]:
 
 
 def _bounded(pattern: re.Pattern[str], scene: Scene, most: int = 100) -> list[re.Match[str]]:
-    found = []
-    for match in pattern.finditer(scene.low):
+    """Matches outside telephone numbers; a pattern is tried only where a sign that it needs is in the text."""
+    found: list[re.Match[str]] = []
+    signs = _SIGNS.get(pattern)
+    if signs is not None and not any(sign in scene.low for sign in signs):
+        return found
+    for match in scene.led(pattern) if pattern in _LED else pattern.finditer(scene.low):
         if not scene.hidden(match.start(), match.end()):
             found.append(match)
         if len(found) >= most:

@@ -1,0 +1,185 @@
+"""Prints what each part of the reading is worth: `python models/claim_status/ablation.py [GOLD.jsonl ...]`.
+
+Each full-length corpus is read by a model trained on all the others (leave one writer out), with the tables that
+`CARD.md` holds. Annotated adverts given as arguments are read by a model trained on the whole corpus. Ways of reading:
+
+- keywords: a subject's part or finding is named; its usual status, whatever stands around it
+- negspacy: the same keywords, `absent` where the PyPI package negspacy finds them negated (Chapman et al. 2001)
+- rules: the rules with their scope, no model
+- model: the model without anything that the rules say of a chunk
+- both: what the program uses
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parents[1]
+sys.path[:0] = [str(ROOT), str(HERE)]
+
+import spacy  # noqa: E402
+from learn import Example, examples, load, train  # noqa: E402
+from spacy.tokens import Doc, Span  # noqa: E402
+from train import SETTINGS  # noqa: E402
+
+from pipeline.nlp.features import Words, encode  # noqa: E402
+from pipeline.nlp.model import ClaimModel  # noqa: E402
+from pipeline.nlp.reader import Read  # noqa: E402
+from pipeline.nlp.trained import TrainedReader  # noqa: E402
+from pipeline.schemas.language import load_language  # noqa: E402
+
+WRITERS = ("a", "b", "c", "d", "e", "f", "g")  # whole adverts, one writer a file; h and i are passages
+STEPS = 10
+Pairs = set[tuple[str, str]]
+Way = Callable[[Example], Pairs]
+
+
+class Score:
+    """Counts of right, made up and missed (advert, subject, status), and of (advert, subject)."""
+
+    def __init__(self) -> None:
+        self.claims: Counter[str] = Counter()
+        self.subjects: Counter[str] = Counter()
+
+    def add(self, got: Pairs, gold: Pairs) -> None:
+        """Counts one advert."""
+        for counts, one, two in (
+            (self.claims, got, gold),
+            (self.subjects, {s for s, _ in got}, {s for s, _ in gold}),
+        ):
+            counts["right"] += len(one & two)
+            counts["made up"] += len(one - two)
+            counts["missed"] += len(two - one)
+
+    def f1(self, of: str = "claims") -> float:
+        """F1 score of claims or subjects."""
+        c: Counter[str] = getattr(self, of)
+        return 2 * c["right"] / max(1, 2 * c["right"] + c["made up"] + c["missed"])
+
+
+def keywords(example: Example) -> Pairs:
+    """Every subject named, with the status of its words when nothing around them counts."""
+    return {(m.subject, m.rule.default or "present") for m in example.read.mentions}
+
+
+def negex() -> Way:
+    """negspacy over the same keywords."""
+    from negspacy.negation import Negex  # noqa: F401  registers the component
+
+    nlp = spacy.blank("en")
+    nlp.add_pipe("sentencizer")
+    nlp.add_pipe("negex", config={"chunk_prefix": ["no"]})
+
+    def read(example: Example) -> Pairs:
+        tokens = example.read.tokens
+        doc = Doc(nlp.vocab, words=[norm if norm.strip() else "." for norm in tokens.norms] or ["."])
+        spans, last = [], 0
+        for mention in sorted(example.read.mentions, key=lambda m: (m.start, -m.end)):
+            if mention.start >= last:
+                spans.append(Span(doc, mention.start, mention.end, label=mention.subject))
+                last = mention.end
+        doc.ents = spans
+        for _, pipe in nlp.pipeline:
+            doc = pipe(doc)
+        usual = {m.start: m.rule.default or "present" for m in example.read.mentions}
+        return {(e.label_, "absent" if e._.negex else usual.get(e.start, "present")) for e in doc.ents}
+
+    return read
+
+
+def bare(example: Example, words: Words) -> Example | None:
+    """An advert as cut into chunks, without what the rules found in it."""
+    read = Read(example.read.tokens, example.read.sentences, [], [], {})
+    encoded = encode(read.tokens, read.sentences, [], [], words)
+    return None if encoded is None else Example(example.row, read, encoded, example.claims)
+
+
+def by(reader: TrainedReader) -> Way:
+    """The program's own reading, whole."""
+
+    def read(example: Example) -> Pairs:
+        row = example.row
+        found = reader.read_claims(row["text"], date.fromisoformat(row["saved_on"]), row["facts"].get("mileage"))
+        return {(claim.subject, claim.status) for claim in found}
+
+    return read
+
+
+def alone(model: ClaimModel, words: Words) -> Way:
+    """The model with nothing from the rules."""
+
+    def read(example: Example) -> Pairs:
+        one = bare(example, words)
+        if one is None:
+            return set()
+        guesses = model.guesses(one.read.tokens, one.read.sentences, [], [])[1]
+        return {(g.subject, status) for g in guesses for status, chance in g.chances() if chance >= model.untold}
+
+    return read
+
+
+def table(rows: dict[str, dict[str, Score]], names: Sequence[str]) -> str:
+    """Markdown: F1 of claims / of subjects, a line a way of reading."""
+    lines = ["| | " + " | ".join(names) + " |", "| --- |" + " ---: |" * len(names)]
+    for way, scores in rows.items():
+        cells = [f"{scores[n].f1():.3f} / {scores[n].f1('subjects'):.3f}" for n in names]
+        lines.append(f"| {way} | " + " | ".join(cells) + " |")
+    return "\n".join(lines)
+
+
+def main(paths: Sequence[str]) -> None:
+    """Prints the tables."""
+    language = load_language(ROOT / "rules")
+    words = Words()
+    plain = TrainedReader(language, ClaimModel.empty())
+    corpora = {path.stem: examples(load(path), plain, words) for path in sorted((HERE / "corpus").glob("*.jsonl"))}
+    golds = {Path(path).stem: examples(load(Path(path)), plain, words) for path in paths}
+    every = [one for found in corpora.values() for one in found]
+    subjects = sorted({claim["subject"] for one in every for claim in one.row["claims"]})
+    rows: dict[str, dict[str, Score]] = {way: {} for way in ("keywords", "negspacy", "rules", "model", "both")}
+    outside = negex()
+    bins: list[list[bool]] = [[] for _ in range(STEPS)]
+    for name in [*(n for n in WRITERS if n in corpora), *(["gold"] if golds else [])]:
+        rest = [one for other, found in corpora.items() if other != name for one in found]
+        model = train(rest, subjects, words, SETTINGS)
+        bares = [one for one in (bare(example, words) for example in rest) if one is not None]
+        ways: dict[str, Way] = {
+            "keywords": keywords,
+            "negspacy": outside,
+            "rules": lambda e: {(m.subject, told[0]) for m in e.read.mentions for told in m.statuses},
+            "model": alone(train(bares, subjects, words, SETTINGS), words),
+            "both": by(TrainedReader(language, model)),
+        }
+        for held, found in golds.items() if name == "gold" else [(name, corpora[name])]:
+            for way, read in ways.items():
+                score = rows[way][held] = Score()
+                for example in found:
+                    score.add(read(example), example.gold)
+            if name != "gold":
+                calibrate(TrainedReader(language, model), found, bins)
+    print("F1 of claims / of subjects\n")
+    print(table(rows, list(rows["both"])))
+    print("\nReliability of the confidences, over all left-out writers\n")
+    print("| told | claims | right |\n| --- | ---: | ---: |")
+    for step, right in enumerate(bins):
+        if right:
+            low = step / STEPS
+            print(f"| {low:.1f}–{low + 1 / STEPS:.1f} | {len(right)} | {sum(right) / len(right):.2f} |")
+
+
+def calibrate(reader: TrainedReader, found: Sequence[Example], bins: list[list[bool]]) -> None:
+    """Counts how often claims of each confidence are right."""
+    for example in found:
+        row: dict[str, Any] = example.row
+        for claim in reader.read_claims(row["text"], date.fromisoformat(row["saved_on"]), row["facts"].get("mileage")):
+            bins[min(STEPS - 1, int(claim.confidence * STEPS))].append((claim.subject, claim.status) in example.gold)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

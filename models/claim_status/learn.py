@@ -1,0 +1,175 @@
+"""Turns annotated adverts into examples and fits the two stages of the trained reader."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import scipy.sparse as sp
+from joblib import Parallel, delayed
+from numpy.typing import NDArray
+from sklearn.linear_model import LogisticRegression
+
+from pipeline.nlp.features import Encoded, Words, encode
+from pipeline.nlp.model import ClaimModel
+from pipeline.nlp.pairs import encode_pairs
+from pipeline.nlp.reader import Read
+from pipeline.nlp.trained import TrainedReader
+from pipeline.types import STATUSES
+
+LEAST_ADVERTS = 2  # a feature is learned when it stands in this many adverts
+LEAST_CLAIMS = 4  # a subject is learned when it has this many examples
+_COVERED = 0.8  # a chunk of which a quote covers this share makes the claim too
+
+
+@dataclass(slots=True)
+class Example:
+    """An advert as the rules read it, and where it makes which claims: (chunk, subject) -> status -> whether here."""
+
+    row: dict[str, Any]
+    read: Read
+    encoded: Encoded
+    claims: dict[tuple[int, str], dict[str, bool]] = field(default_factory=dict)
+
+    @property
+    def gold(self) -> set[tuple[str, str]]:
+        return {(claim["subject"], claim["status"]) for claim in self.row["claims"]}
+
+
+def load(path: Path) -> list[dict[str, Any]]:
+    """Annotated adverts of a JSON lines file."""
+    return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
+
+
+def examples(rows: Iterable[dict[str, Any]], reader: TrainedReader, words: Words) -> list[Example]:
+    """Adverts read by the rules, each claim laid on the chunk that holds most of its quote."""
+    found = []
+    for row in rows:
+        read = reader.read_rules(row["text"], date.fromisoformat(row["saved_on"]), row["facts"].get("mileage"))
+        encoded = encode(read.tokens, read.sentences, read.mentions, read.cues, words)
+        if encoded is None:
+            continue
+        example = Example(row, read, encoded)
+        starts, ends = read.tokens.starts, read.tokens.ends
+        spans = [(starts[a], ends[b - 1]) for a, b in zip(encoded.first, encoded.last, strict=True)]
+        for claim in row["claims"]:
+            begin = row["text"].find(claim["quote"])
+            end = begin + len(claim["quote"])
+            shared = [min(stop, end) - max(start, begin) for start, stop in spans]
+            most = max(range(len(spans)), key=lambda i: shared[i])
+            for chunk, (start, stop) in enumerate(spans):
+                if shared[chunk] > 0 and (chunk == most or shared[chunk] > _COVERED * (stop - start)):
+                    statuses = example.claims.setdefault((chunk, claim["subject"]), {})
+                    statuses[claim["status"]] = statuses.get(claim["status"], False) or chunk == most
+        found.append(example)
+    return found
+
+
+def chunk_features(encoded: Encoded) -> tuple[NDArray[np.int64], NDArray[np.uint64]]:
+    """Features of the chunks, those of sentences dealt to their chunks."""
+    size = len(encoded.first)
+    of_chunk = encoded.rows < size
+    rows, numbers = [encoded.rows[of_chunk]], [encoded.numbers[of_chunk]]
+    shared = sp.csr_matrix(
+        (np.flatnonzero(~of_chunk) + 1, (encoded.rows[~of_chunk] - size, np.arange((~of_chunk).sum()))),
+        shape=(encoded.sentences, max(1, int((~of_chunk).sum()))),
+    )[encoded.sentence].tocoo()
+    rows.append(shared.row.astype(np.int64))
+    numbers.append(encoded.numbers[shared.data - 1])
+    return np.concatenate(rows), np.concatenate(numbers)
+
+
+def frequent(numbers: Sequence[NDArray[np.uint64]]) -> NDArray[np.uint64]:
+    """Sorted features that stand in enough adverts."""
+    keys, counts = np.unique(np.concatenate([np.unique(some) for some in numbers]), return_counts=True)
+    return keys[counts >= LEAST_ADVERTS]
+
+
+def matrix(
+    parts: Sequence[tuple[NDArray[np.int64], NDArray[np.uint64], int]], keys: NDArray[np.uint64]
+) -> sp.csr_matrix:
+    """Rows of zeros and ones. `parts`: rows, numbers and count of rows of each advert."""
+    rows, columns, base = [], [], 0
+    for row, number, size in parts:
+        place = np.minimum(np.searchsorted(keys, number), len(keys) - 1)
+        held = keys[place] == number
+        rows.append(row[held] + base)
+        columns.append(place[held])
+        base += size
+    row, column = np.concatenate(rows), np.concatenate(columns)
+    found = sp.csr_matrix((np.ones(len(row), np.float32), (row, column)), shape=(base, len(keys)))
+    found.sum_duplicates()
+    found.data[:] = 1
+    return found
+
+
+def fit(
+    x: sp.csr_matrix, targets: NDArray[np.int8], strength: float, weights: NDArray[np.float32] | None = None
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """One logistic regression a row of `targets`: weights (features, rows) and biases."""
+    fitted = Parallel(n_jobs=2)(delayed(_fit_one)(x, target, strength, weights) for target in targets)
+    return np.stack([one for one, _ in fitted], axis=1), np.array([bias for _, bias in fitted], np.float32)
+
+
+def _fit_one(
+    x: sp.csr_matrix, target: NDArray[np.int8], strength: float, weights: NDArray[np.float32] | None
+) -> tuple[NDArray[np.float32], float]:
+    if target.sum() < LEAST_CLAIMS:
+        return np.zeros(x.shape[1], np.float32), -12.0
+    model = LogisticRegression(solver="liblinear", C=strength, tol=1e-3, max_iter=60, random_state=0)
+    model.fit(x, target, sample_weight=weights)
+    return model.coef_[0].astype(np.float32), float(model.intercept_[0])
+
+
+def train(found: Sequence[Example], subjects: Sequence[str], words: Words, settings: dict[str, Any]) -> ClaimModel:
+    """The model fitted to examples."""
+    return ClaimModel(*fit_arrays(found, subjects, words, settings))
+
+
+def fit_arrays(
+    found: Sequence[Example], subjects: Sequence[str], words: Words, settings: dict[str, Any]
+) -> tuple[dict[str, NDArray[Any]], dict[str, Any]]:
+    """Arrays and meta data of the model fitted to examples."""
+    parts = [(*chunk_features(one.encoded), len(one.encoded.first)) for one in found]
+    chunk_keys = frequent([numbers for _, numbers, _ in parts])
+    x = matrix(parts, chunk_keys)
+    bases = np.cumsum([0] + [size for _, _, size in parts])
+    column = {subject: i for i, subject in enumerate(subjects)}
+    stated = np.zeros((len(subjects), x.shape[0]), np.int8)
+    for base, one in zip(bases, found, strict=False):
+        for chunk, subject in one.claims:
+            stated[column[subject], base + chunk] = 1
+    first, first_bias = fit(x, stated, settings["strength_subject"])
+    pairs = [[pair for pair, told in one.claims.items() if any(told.values())] for one in found]
+    pair_parts = []
+    for one, some in zip(found, pairs, strict=True):
+        read = one.read
+        if some:
+            coded = encode_pairs(one.encoded, read.sentences, read.mentions, read.cues, words, some)
+            pair_parts.append((*coded, len(some)))
+    pair_keys = frequent([numbers for _, numbers, _ in pair_parts])
+    places = [base + chunk for base, some in zip(bases, pairs, strict=False) for chunk, _ in some]
+    z = sp.hstack([matrix(pair_parts, pair_keys), x[places]]).tocsr()
+    said = np.array(
+        [
+            [status in one.claims[pair] for one, some in zip(found, pairs, strict=True) for pair in some]
+            for status in STATUSES
+        ],
+        np.int8,
+    )
+    second, second_bias = fit(z, said, settings["strength_status"])
+    arrays = {
+        "chunk_keys": chunk_keys,
+        "chunk_weights": np.hstack([first, second[len(pair_keys) :]]).astype(np.float16),
+        "chunk_bias": first_bias,
+        "pair_keys": pair_keys,
+        "pair_weights": second[: len(pair_keys)].astype(np.float16),
+        "pair_bias": second_bias,
+    }
+    meta = {"subjects": list(subjects), **{name: settings[name] for name in ("told", "untold", "least", "calibration")}}
+    return arrays, meta

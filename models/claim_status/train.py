@@ -1,0 +1,95 @@
+"""Trains the reader of claims on the corpus and the current rules: `python models/claim_status/train.py`.
+
+Writes `claim_status.npz` (the weights) and `metrics.json` (figures, hashes of what it was trained on).
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import json
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parents[1]
+sys.path[:0] = [str(ROOT), str(HERE)]
+
+import numpy as np  # noqa: E402
+from learn import examples, fit_arrays, load  # noqa: E402
+
+from pipeline.nlp.features import Words  # noqa: E402
+from pipeline.nlp.model import ARTEFACT, ClaimModel  # noqa: E402
+from pipeline.nlp.trained import TrainedReader  # noqa: E402
+from pipeline.schemas.language import load_language  # noqa: E402
+
+SETTINGS: dict[str, Any] = {
+    "strength_subject": 0.5,
+    "strength_status": 0.5,
+    "least": 0.05,
+    "told": 0.1,
+    "untold": 0.35,
+    # chance that the model gives -> share of such claims that were right, over left-out writers (CARD.md)
+    "calibration": [
+        [0.05, 0.45],
+        [0.15, 0.5],
+        [0.25, 0.58],
+        [0.35, 0.59],
+        [0.45, 0.6],
+        [0.55, 0.69],
+        [0.65, 0.75],
+        [0.75, 0.84],
+        [0.85, 0.9],
+        [0.95, 0.96],
+        [1.0, 0.985],
+    ],
+}
+
+
+def digest(paths: list[Path]) -> str:
+    """SHA-256 of the files' names and contents, in order of their names."""
+    total = hashlib.sha256()
+    for path in sorted(paths):
+        total.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
+    return total.hexdigest()
+
+
+def save(folder: Path, arrays: dict[str, Any], meta: dict[str, Any]) -> str:
+    """Writes the artefact; its SHA-256."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / ARTEFACT
+    np.savez_compressed(path, **arrays, meta=np.array(json.dumps(meta, sort_keys=True)))
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def main(argv: list[str] | None = None) -> None:
+    """Trains, measures and writes."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--out", type=Path, default=HERE, help="folder to write to")
+    parser.add_argument("--rules", type=Path, default=ROOT / "rules")
+    options = parser.parse_args(argv)
+    begun = time.time()
+    corpus = sorted((HERE / "corpus").glob("*.jsonl"))
+    language = load_language(options.rules)
+    rules = [*(options.rules / "subjects").glob("*.yaml"), *(options.rules / "scope").glob("*.yaml")]
+    words = Words()
+    reader = TrainedReader(language, ClaimModel.empty())
+    sets = {path.stem: examples(load(path), reader, words) for path in corpus}
+    subjects = sorted({claim["subject"] for found in sets.values() for one in found for claim in one.row["claims"]})
+    arrays, meta = fit_arrays([one for name in sorted(sets) for one in sets[name]], subjects, words, SETTINGS)
+    artefact = save(options.out, arrays, meta)
+    metrics = {
+        "artefact_sha256": artefact,
+        "corpus_sha256": digest(corpus),
+        "rules_sha256": digest(rules),
+        "adverts": sum(map(len, sets.values())),
+        "settings": SETTINGS,
+    }
+    (options.out / "metrics.json").write_text(json.dumps(metrics, indent=1, sort_keys=True) + "\n", encoding="utf-8")
+    print(f"trained in {time.time() - begun:.0f} s", file=sys.stderr)
+
+
+if __name__ == "__main__":
+    main()

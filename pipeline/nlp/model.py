@@ -1,0 +1,152 @@
+"""The trained reader: which subjects each chunk speaks of and what it says of them, on top of the rules.
+
+Two stages of logistic regression (see `models/claim_status/CARD.md`): for every chunk the chance that it makes a claim
+of a subject; for every pair that is likely enough, the chance of each status. The weights are in one `.npz`, no pickle.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import ModelError
+from pipeline.nlp.features import Encoded, Numbers, Places, Words, encode
+from pipeline.nlp.mentions import Cue, Mention
+from pipeline.nlp.pairs import encode_pairs
+from pipeline.nlp.segments import Sentence
+from pipeline.nlp.tokens import Tokens
+from pipeline.types import STATUSES, Status
+
+ARTEFACT = "claim_status.npz"
+ORIGIN = "model.claim_status"
+Weights = NDArray[np.float32]
+
+
+class Table:
+    """Rows of weights by the numbers of features; numbers that it does not hold have none."""
+
+    def __init__(self, keys: Numbers, weights: NDArray[Any]) -> None:
+        """`keys`: sorted, shape (n,); `weights`: shape (n, columns)."""
+        self.weights = weights.astype(np.float32)
+        bits = max(4, len(keys).bit_length() + 2)
+        self._shift = np.uint64(64 - bits)
+        self._keys = np.append(keys, np.zeros(1, np.uint64))
+        slots = (keys >> self._shift).astype(np.int64)
+        counts = np.bincount(slots, minlength=1 << bits)
+        self._begin = np.minimum(np.cumsum(counts) - counts, len(keys)).astype(np.int32)
+        self._deepest = int(counts.max()) if len(keys) else 0
+
+    def find(self, numbers: Numbers) -> tuple[Places, Places]:
+        """Which of `numbers` are held (their places) and the rows of weights that they have."""
+        first = self._begin[(numbers >> self._shift).astype(np.int64)]
+        found = np.full(len(numbers), -1, np.int64)
+        limit = len(self._keys) - 1
+        for step in range(self._deepest):
+            row = np.minimum(first + step, limit)
+            found = np.where(self._keys[row] == numbers, row, found)
+        held = np.flatnonzero((found >= 0) & (found < limit))
+        return held, found[held]
+
+    def sums(self, rows: Places, numbers: Numbers, size: int) -> Weights:
+        """Sum of the weights of the features of each row, each feature counted once: shape (size, columns)."""
+        held, found = self.find(numbers)
+        key = np.unique(rows[held] * len(self._keys) + found)
+        at, row = np.divmod(key, len(self._keys))
+        total = np.zeros((size, self.weights.shape[1]), np.float32)
+        if len(at):
+            starts = np.flatnonzero(np.append(True, at[1:] != at[:-1]))
+            total[at[starts]] = np.add.reduceat(self.weights[row], starts, axis=0)
+        return total
+
+
+@dataclass(frozen=True, slots=True)
+class Guess:
+    """What the model makes of a chunk: chance that it makes a claim of `subject`, and of each status if it does."""
+
+    chunk: int
+    subject: str
+    stated: float
+    statuses: tuple[float, ...]  # in the order of STATUSES
+
+    def chances(self) -> list[tuple[Status, float]]:
+        """Chance of each claim."""
+        return [(status, self.stated * chance) for status, chance in zip(STATUSES, self.statuses, strict=True)]
+
+
+class ClaimModel:
+    """Weights of the trained reader."""
+
+    def __init__(self, arrays: dict[str, NDArray[Any]], meta: dict[str, Any]) -> None:
+        self.subjects: list[str] = meta["subjects"]
+        self.known = frozenset(self.subjects)
+        self.told: float = meta["told"]  # least chance of a claim that the rules make too
+        self.untold: float = meta["untold"]  # and of one that the model makes alone
+        self._calibration = np.array(meta["calibration"], np.float64).T
+        self._least: float = meta["least"]
+        self._chunks = Table(arrays["chunk_keys"], arrays["chunk_weights"])
+        self._pairs = Table(arrays["pair_keys"], arrays["pair_weights"])
+        self._chunk_bias = arrays["chunk_bias"].astype(np.float32)
+        self._pair_bias = arrays["pair_bias"].astype(np.float32)
+        self.words = Words()
+
+    @staticmethod
+    def empty() -> ClaimModel:
+        """A model that has learned nothing and finds nothing."""
+        none, size = np.zeros(0, np.uint64), len(STATUSES)
+        arrays = {"chunk_keys": none, "chunk_weights": np.zeros((0, size)), "chunk_bias": np.zeros(0)}
+        arrays |= {"pair_keys": none, "pair_weights": np.zeros((0, size)), "pair_bias": np.zeros(size)}
+        return ClaimModel(
+            arrays, {"subjects": [], "told": 1.0, "untold": 1.0, "least": 1.0, "calibration": [[0, 0], [1, 1]]}
+        )
+
+    @staticmethod
+    def load(folder: Path) -> ClaimModel:
+        """The model of `models/claim_status`. Raises ModelError when it is not there or not of this program."""
+        path = folder / ARTEFACT
+        try:
+            with np.load(path, allow_pickle=False) as file:
+                arrays = {name: file[name] for name in file.files}
+            return ClaimModel(arrays, json.loads(str(arrays["meta"])))
+        except (OSError, ValueError, KeyError) as error:
+            raise ModelError(
+                f"the trained reader cannot be read: {error}",
+                where=str(path),
+                remedy="Run python models/claim_status/train.py, or install viewworthy again.",
+            ) from error
+
+    def confidence(self, chance: float) -> float:
+        """How often claims of such a chance were right in adverts by writers that the model had not read."""
+        return float(np.interp(chance, *self._calibration))
+
+    def guesses(
+        self, tokens: Tokens, sentences: Sequence[Sentence], mentions: Sequence[Mention], cues: Sequence[Cue]
+    ) -> tuple[Encoded | None, list[Guess]]:
+        """Chunks of a text and, for every pair of chunk and subject that is likely enough, what it says."""
+        encoded = encode(tokens, sentences, mentions, cues, self.words)
+        if encoded is None:
+            return None, []
+        size = len(encoded.first)
+        totals = self._chunks.sums(encoded.rows, encoded.numbers, size + encoded.sentences)
+        logits = totals[:size] + totals[size + encoded.sentence]
+        count = len(self.subjects)
+        stated = _sigmoid(logits[:, :count] + self._chunk_bias)
+        chunk, column = np.nonzero(stated > self._least)
+        if not len(chunk):
+            return encoded, []
+        pairs = [(k, self.subjects[s]) for k, s in zip(chunk.tolist(), column.tolist(), strict=True)]
+        rows, numbers = encode_pairs(encoded, sentences, mentions, cues, self.words, pairs)
+        said = self._pairs.sums(rows, numbers, len(pairs)) + logits[chunk, count:] + self._pair_bias
+        chances = _sigmoid(said)
+        chances /= chances.sum(axis=1, keepdims=True)
+        values = zip(pairs, stated[chunk, column].tolist(), chances.tolist(), strict=True)
+        return encoded, [Guess(k, subject, p, tuple(q)) for (k, subject), p, q in values]
+
+
+def _sigmoid(logits: Weights) -> Weights:
+    return np.asarray(1 / (1 + np.exp(-np.clip(logits, -30, 30))), np.float32)
