@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any, Literal
@@ -13,7 +13,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from pipeline.errors import BuyerError
-from pipeline.types import FACT_KEYS, MILES_PER_KM, Buyer, Purpose
+from pipeline.types import FACT_KEYS, MILES_PER_KM, Buyer, Member, Purpose
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +24,7 @@ class RegionDefaults:
     labour_rate: float
     travel_cost_per_mile: float
     time_value_per_hour: float
+    units: Literal["mi", "km"] = "mi"
 
 
 class _Section(BaseModel):
@@ -58,8 +59,15 @@ class _AsOf(_Section):
     date: date
 
 
+class _MemberSection(_Section):
+    name: str = ""
+    note: str = ""
+    adviser_note: str = ""
+
+
 class _BuyerFile(_Section):
     buyer: _BuyerSection
+    member: _MemberSection = _MemberSection()
     must: dict[str, tuple[str | int | float, ...]] = Field(default_factory=dict)
     as_of: _AsOf | None = None
 
@@ -79,7 +87,44 @@ def read_region(path: Path) -> str:
 
 def read_buyer(path: Path, defaults: RegionDefaults) -> Buyer:
     """A buyer.toml, completed. Raises BuyerError naming file, line and remedy."""
+    return _completed(path, _read(path), defaults)
+
+
+def read_member(path: Path, pool: Buyer, defaults: Mapping[str, RegionDefaults]) -> tuple[Member, Buyer]:
+    """A member's file: a buyer.toml with a section [member]. Raises BuyerError naming file, line and remedy.
+
+    Region, currency, packs and guide price are the pool's where the file gives none; the day is always the pool's.
+    """
     file = _read(path)
+    given = file.buyer.model_fields_set
+    theirs: dict[str, Any] = {"region": file.buyer.region if "region" in given else pool.region}
+    if theirs["region"] not in defaults:
+        raise BuyerError(
+            f"region: unknown region {theirs['region']!r}",
+            where=f"{path.name}:{_line(path, 'region')}",
+            remedy=f"Known: {', '.join(defaults)}.",
+        )
+    if file.as_of is not None:
+        raise BuyerError(
+            "as_of: the day is the pool's",
+            where=f"{path.name}:{_line(path, 'as_of')}",
+            remedy="Leave it out here; it stands in the pool's buyer.toml.",
+        )
+    if "packs" not in given:
+        theirs["packs"] = pool.packs
+    if "rates" not in given:
+        theirs["rates"] = dict(pool.rates)
+    if theirs["region"] == pool.region and "currency" not in given:
+        theirs["currency"] = pool.currency
+        if "guide_price" not in given:
+            theirs["guide_price"] = pool.guide_price
+    completed = file.model_copy(update={"buyer": file.buyer.model_copy(update=theirs)})
+    name = file.member.name or path.stem.replace("-", " ").replace("_", " ").title()
+    buyer = replace(_completed(path, completed, defaults[theirs["region"]]), as_of=pool.as_of, search_name=name)
+    return Member(path.stem, name, file.member.note, file.member.adviser_note), buyer
+
+
+def _completed(path: Path, file: _BuyerFile, defaults: RegionDefaults) -> Buyer:
     b = file.buyer
     per_mile = b.travel_cost_per_mile
     if per_mile is None and b.travel_cost_per_km is not None:
@@ -109,6 +154,7 @@ def read_buyer(path: Path, defaults: RegionDefaults) -> Buyer:
         search_name=path.resolve().parent.name,
         budget_is_hard=b.budget_is_hard,
         risk=b.risk,
+        units=defaults.units,
         rates=b.rates,
     )
 

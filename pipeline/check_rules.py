@@ -11,9 +11,11 @@ from pipeline.schemas.decision import load_decision
 from pipeline.schemas.knowledge import load_knowledge, pack_names
 from pipeline.schemas.language import load_language
 from pipeline.schemas.linking import load_link_rules
+from pipeline.schemas.notes import load_note_rules
 from pipeline.schemas.places import load_place_words
 from pipeline.schemas.subjects import load_subjects
 from pipeline.schemas.value_priors import load_value_priors
+from pipeline.schemas.viewing import load_viewing
 
 
 def check_all(folder: Path | None = None) -> dict[str, Any]:
@@ -27,6 +29,8 @@ def check_all(folder: Path | None = None) -> dict[str, Any]:
     load_link_rules(rules)
     load_place_words(rules)
     load_decision(rules)
+    load_note_rules(rules)
+    load_viewing(rules)
     names = [name for name in pack_names(rules, extra) if name != "general"]
     for name in names:
         load_knowledge([name], rules, extra)

@@ -46,6 +46,10 @@ class StoreError(ViewworthyError):
     """The database is busy, newer than this program, or damaged."""
 
 
+class BusyError(StoreError):
+    """Another process is at work in the search folder."""
+
+
 class StageError(ViewworthyError):
     """A stage could not do its work for one advert or vehicle."""
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
+from pipeline.errors import UsageError
 from pipeline.types import VehicleView
 
 
@@ -33,7 +35,14 @@ def as_json(view: VehicleView) -> dict[str, Any]:
         "repair_cost": repair,
         "surplus": spread(row.surplus),
         "visit_cost": _rounded(row.visit_cost),
+        "opening_offer": _rounded(row.opening_offer),
+        "settling_price": _rounded(row.settling_price),
         "walk_away": _rounded(row.walk_away),
+        "price_reasons": [reason.text for reason in row.price_reasons],
+        "price_after": [
+            {"item": after.item, "what": after.what, "settling_price": after.settling, "walk_away": after.walk_away}
+            for after in row.price_after
+        ],
         "place": prospect.place,
         "distance_miles": _rounded(prospect.distance_miles),
         "flags": [flag.code for flag in row.flags],
@@ -48,7 +57,22 @@ def as_json(view: VehicleView) -> dict[str, Any]:
             for item in top
         ],
         "questions": [question.text for question in row.questions],
+        "changes": list(row.changes),
     }
+
+
+def write_files(folder: Path, files: Mapping[str, str]) -> list[Path]:
+    """Writes pages into a folder, each whole or not at all. Raises UsageError naming the folder when it cannot."""
+    written = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in files.items():
+            part = folder / f"{name}.part"
+            part.write_text(text, encoding="utf-8", newline="")
+            written.append(part.replace(folder / name))
+    except OSError as error:
+        raise UsageError(f"cannot be written ({error.strerror})", where=str(folder)) from error
+    return written
 
 
 def _rounded(number: float | None) -> float | None:

@@ -6,9 +6,9 @@ function that calls `read_rules` here. Unknown keys are refused. An error names 
 
 from __future__ import annotations
 
-import hashlib
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -52,6 +52,12 @@ def read_rules(path: Path, model: type[M], label: str | None = None) -> M:
         raise RuleError(f"cannot be read ({error.strerror})", where=label) from error
     except UnicodeDecodeError as error:
         raise RuleError("is not UTF-8 text", where=label, remedy="Save it as UTF-8.") from error
+    found: M = _parsed(text, model, label)
+    return found
+
+
+@lru_cache(maxsize=512)  # the desk, an adviser's run and the tests load the same text many times
+def _parsed(text: str, model: type[Any], label: str) -> Any:
     try:
         data = yaml.load(text, Loader=_Loader)
     except yaml.MarkedYAMLError as error:
@@ -78,18 +84,6 @@ def read_folder(folder: Path, model: type[M]) -> dict[str, M]:
         path.relative_to(folder).with_suffix("").as_posix(): read_rules(path, model, f"{folder.name}/{path.name}")
         for path in found
     }
-
-
-def fingerprint(paths: Iterable[Path]) -> str:
-    """SHA-256 over names and contents of files and folders, for deciding what must be read again."""
-    digest = hashlib.sha256()
-    for root in paths:
-        files: Sequence[Path] = sorted(p for p in root.rglob("*") if p.is_file()) if root.is_dir() else [root]
-        for path in files:
-            if path.name.startswith(".") or "__pycache__" in path.parts:
-                continue
-            digest.update(path.name.encode() + b"\0" + hashlib.sha256(path.read_bytes()).digest())
-    return digest.hexdigest()[:16]
 
 
 def rule_error(

@@ -3,37 +3,46 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from pipeline.batches import Alone, Hands, Text, cost_apart, read_apart
+from pipeline.intake import Progress, finish, quiet
+from pipeline.kept_costs import KeptCosts
+from pipeline.keys import costing_version, reading_version, run_key, versions
 from pipeline.money import in_buyers_currency
+from pipeline.notes import Recorded, corrected, recorded
 from pipeline.output import as_json, changes_since
+from pipeline.parallel import hands_for
 from pipeline.paths import data_folder
-from pipeline.rules import fingerprint
+from pipeline.record import Record
+from pipeline.schemas.knowledge_parts import Knowledge
+from pipeline.schemas.notes import NoteRules
+from pipeline.schemas.traits import named_in
 from pipeline.search import Search
+from pipeline.standing import places_if
 from pipeline.store import Store, price_points
+from pipeline.store.runs import Row, Source
 from pipeline.types import (
+    MILES_PER_KM,
     AdvertView,
-    Ingested,
+    Evidence,
+    Note,
     Prospect,
     Ranked,
     Reading,
     Reason,
-    Refusal,
     RepairEstimate,
     ReportView,
     Snapshot,
-    SourceFile,
     Valuation,
     VehicleView,
 )
 from pipeline.vehicles import Vehicle, comparable_of, distance_of, evidence_of, title_of, vehicles
 
-Progress = Callable[[str, int, int], None]  # stage, done, of how many
-
+STORED_TOGETHER = 1000  # readings
 CAUTIONS = (
     "An estimate is a reasoned guess from an advert, no inspection: have a licensed inspector look before you pay.",
     "Never go under a vehicle that stands on a jack alone; keep clear of moving belts, fans and hot coolant.",
@@ -45,148 +54,156 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Added:
-    """What `add` did: every advert seen is new, changed or the same as before; files that could not be read."""
+class Result:
+    """What a run gives. `record.counts` tells what was read and worked out anew, `record.seconds` how long it took."""
 
-    files: int
-    new: int
-    changed: int
-    same: int
-    refusals: tuple[Refusal, ...]
+    view: ReportView
+    record: Record
+    found: tuple[Vehicle, ...] = ()  # of the vehicles in the view
 
     @property
-    def seen(self) -> int:
-        return self.new + self.changed + self.same
-
-
-@dataclass(frozen=True, slots=True)
-class Result:
-    view: ReportView
-    read_now: int  # snapshots read in this run
-
-
-def _quiet(stage: str, done: int, total: int) -> None:
-    return None
-
-
-# ---- ingest -----------------------------------------------------------------
-
-
-def add(store: Store, sources: Iterable[SourceFile | Refusal], today: date, progress: Progress = _quiet) -> Added:
-    """Keeps every file's bytes, then reads it. A file that cannot be read is kept, listed, and changes nothing else."""
-    from pipeline.ingest import read_source
-
-    counts = {"new": 0, "changed": 0, "same": 0}
-    refusals: list[Refusal] = []
-    files = 0
-    for source in sources:
-        files += 1
-        progress("adding", files, 0)
-        if isinstance(source, Refusal):
-            refusals.append(source)
-            store.keep_refusals([source], today)
-            continue
-        store.keep_raw(source, today)
-        got: Ingested = read_source(source)
-        with store.transaction():
-            store.forget_refusals_of(source.name)
-            store.keep_refusals(got.refusals, today)
-            for advert in got.adverts:
-                counts[store.keep_advert(advert, today)] += 1
-        refusals += got.refusals
-    return Added(files, counts["new"], counts["changed"], counts["same"], tuple(refusals))
+    def read_now(self) -> int:
+        """Snapshots read in this run."""
+        return self.record.counts["read now"]
 
 
 # ---- nlp --------------------------------------------------------------------
 
 
-def reading_version() -> str:
-    """What decides whether a snapshot must be read again: the reading rules and models of this program."""
-    rules, models = data_folder("rules"), data_folder("models")
-    parts = [rules / name for name in ("subjects.yaml", "subjects", "scope", "facts", "regions")]
-    parts += sorted(p for p in models.iterdir() if p.is_dir())
-    code = Path(__file__).parent / "nlp"
-    return fingerprint([p for p in (*parts, code) if p.exists()])
+def read(
+    store: Store,
+    snapshots: Sequence[Snapshot],
+    progress: Progress = quiet,
+    rules: Path | None = None,
+    hands: Hands | None = None,
+) -> int:
+    """Reads the snapshots that no reading of this version covers. Returns how many.
 
-
-def read(store: Store, snapshots: Sequence[Snapshot], progress: Progress = _quiet) -> int:
-    """Reads the snapshots that no reading of this version covers. Returns how many."""
-    version = reading_version()
-    unread = store.unread(version)
-    todo = [snapshot for snapshot in snapshots if snapshot.snapshot_id in unread]
-    if not todo:
-        return 0
-    from pipeline.nlp.advert import AdvertReader
-
-    reader = AdvertReader(data_folder("rules"))
-    readings: dict[int, Reading] = {}
-    for done, snapshot in enumerate(todo, 1):
-        progress("reading", done, len(todo))
-        advert = snapshot.advert
-        readings[snapshot.snapshot_id] = reader.read(advert.text, snapshot.saved_on, advert.stated, advert.title)
-    store.keep_readings(readings, version)
-    return len(todo)
+    What is read is stored as it comes, so that a run that is ended goes on where it was.
+    """
+    version = reading_version(rules)
+    unread, unread_notes = store.unread(version), store.unread_notes(version)
+    texts = [
+        Text(s.snapshot_id, s.advert.text, s.saved_on, s.advert.stated, s.advert.title)
+        for s in snapshots
+        if s.snapshot_id in unread
+    ]
+    some: dict[int, Reading] = {}
+    for done, (number, reading) in enumerate(read_apart(texts, version, rules, hands or hands_for(len(texts))), 1):
+        progress("reading", done, len(texts))
+        some[number] = reading
+        if len(some) == STORED_TOGETHER or done == len(texts):
+            store.keep_readings(some, version)
+            some = {}
+    if unread_notes:
+        notes = [Text(n.number, n.text, n.day) for n in store.notes() if n.number in unread_notes]
+        store.keep_note_readings(dict(read_apart(notes, version, rules, Alone())), version)
+    return len(texts)
 
 
 # ---- the whole ----------------------------------------------------------------
 
 
-def bring_up_to_date(store: Store, search: Search, progress: Progress = _quiet) -> Result:
-    """Reads what is new, works out costs and values, ranks, and gives all that the report shows."""
-    from pipeline.costing import estimate
+def bring_up_to_date(
+    store: Store,
+    search: Search,
+    progress: Progress = quiet,
+    *,
+    remember: bool = True,
+    rules: Path | None = None,
+    command: str = "",
+    hands: Hands | None = None,
+) -> Result:
+    """Reads what is new, works out costs and values, ranks, and gives all that the report shows.
+
+    `remember`: the ranking is kept as the one that the next run's changes are told from, with the name of the
+    `command` that asked for it. Adverts already read and costs already worked out from the same evidence, rules and
+    terms are taken as they are; values and ranks are always worked out anew, for each rests on all vehicles. `hands`
+    do the reading and costing: this machine's processors unless told.
+    """
+    from pipeline.costing import learnt_knowledge
     from pipeline.ranking import rank
     from pipeline.schemas.decision import load_decision
     from pipeline.schemas.knowledge import load_knowledge
+    from pipeline.schemas.notes import load_note_rules
     from pipeline.schemas.subjects import load_subjects
     from pipeline.schemas.value_priors import load_value_priors
     from pipeline.valuation import value
 
-    rules, buyer, as_of = data_folder("rules"), search.buyer, search.as_of
+    record = Record()
+    own_rules, buyer, as_of = rules, search.buyer, search.as_of
+    rules = rules or data_folder("rules")
     extra = [search.packs] if search.packs.is_dir() else []
-    knowledge = load_knowledge(buyer.packs, rules, extra)
-    decision = load_decision(rules)
-    priors = load_value_priors(buyer.packs, rules, extra)
-    names = load_subjects(rules).names
-
-    snapshots = store.snapshots()
-    read_now = read(store, snapshots, progress)
-    readings = store.readings()
-    found = vehicles(store, snapshots, readings)
-    evidence = [evidence_of(vehicle, readings, as_of) for vehicle in found]
-    repairs: list[RepairEstimate] = []
-    for repair in estimate(evidence, knowledge, buyer):
-        repairs.append(repair)
-        progress("costing", len(repairs), len(evidence))
-    prices = [in_buyers_currency(e.facts.get("asking_price"), e.facts.get("currency"), buyer) for e in evidence]
-    comparables = [
-        comparable_of(v, e, price.amount, repair, priors.traits_in(v.newest[0].advert.text))
-        for v, e, price, repair in zip(found, evidence, prices, repairs, strict=True)
-    ]
-    values: list[Valuation] = value(comparables, priors, buyer, as_of)
+    with record.stage("rules"):
+        knowledge = load_knowledge(buyer.packs, rules, extra)
+        decision = load_decision(rules)
+        priors = load_value_priors(buyer.packs, rules, extra)
+        names = load_subjects(rules).names
+        noting = load_note_rules(rules)
+    with record.stage("reading"):
+        finish(store, progress)
+        snapshots = store.snapshots()
+        read_now = read(store, snapshots, progress, own_rules, hands)
+        notes = store.notes()
+        readings = corrected(store.readings(), snapshots, notes, noting)
+    with record.stage("linking"):
+        found = vehicles(store, snapshots, readings, as_of)
+        known = _recorded(found, notes, store.note_readings(), noting)
+        evidence = [
+            _named(evidence_of(vehicle, readings, as_of, known[vehicle.ref]), vehicle, knowledge) for vehicle in found
+        ]
+    with record.stage("costing"):
+        wiser, lessons, learnt = learnt_knowledge(evidence, knowledge, buyer)
+        kept = KeptCosts(
+            store.folder / "cache",
+            "".join((costing_version(rules, buyer, search.packs), *map(repr, learnt))),
+            lambda some: cost_apart(some, wiser, buyer, hands or hands_for(len(some))),
+            tidy=remember,
+        )
+        repairs: list[RepairEstimate] = []
+        for repair in kept.of(evidence):
+            repairs.append(repair)
+            progress("costing", len(repairs), len(evidence))
+    with record.stage("valuation"):
+        progress("valuation", len(found), len(found))
+        prices = [in_buyers_currency(e.facts.get("asking_price"), e.facts.get("currency"), buyer) for e in evidence]
+        comparables = [
+            comparable_of(v, e, price.amount, repair, priors.traits_in(v.newest[0].advert.text))
+            for v, e, price, repair in zip(found, evidence, prices, repairs, strict=True)
+        ]
+        values: list[Valuation] = value(comparables, priors, buyer, as_of)
     prospects = []
     road = decision.decision.visit.road_over_straight
-    for n, (v, e, price, repair, worth) in enumerate(zip(found, evidence, prices, repairs, values, strict=True), 1):
-        progress("places", n, len(found))
-        miles, place = distance_of(v, search, road)
-        prospects.append(
-            Prospect(
-                ref=v.ref,
-                advert_ids=tuple(s.advert.advert_id for s in v.newest),
-                title=title_of(v, e),
-                evidence=e,
-                repair=repair,
-                valuation=worth,
-                asking_price=price.amount,
-                currency=buyer.currency,
-                distance_miles=miles,
-                place=place,
-                refused_price=price.note if price.amount is None else None,
+    with record.stage("places"):
+        for n, (v, e, price, repair, worth) in enumerate(zip(found, evidence, prices, repairs, values, strict=True), 1):
+            progress("places", n, len(found))
+            miles, place = distance_of(v, search, road)
+            prospects.append(
+                Prospect(
+                    ref=v.ref,
+                    advert_ids=tuple(s.advert.advert_id for s in v.newest),
+                    title=title_of(v, e),
+                    evidence=e,
+                    repair=repair,
+                    valuation=worth,
+                    asking_price=price.amount if price.amount is not None else known[v.ref].agreed,
+                    currency=buyer.currency,
+                    distance_miles=miles,
+                    place=place,
+                    refused_price=price.note if price.amount is None else None,
+                    agreed_price=known[v.ref].agreed,
+                    least_price=known[v.ref].least_price(price.amount),
+                )
             )
+    with record.stage("ranking"):
+        progress("ranking", len(prospects), len(prospects))
+        by_ref = {v.ref: (v, p) for v, p in zip(found, prospects, strict=True)}
+        ranked = rank([p for p in prospects if not known[p.ref].fate], buyer, decision)
+        over = rank([p for p in prospects if known[p.ref].fate], buyer, decision)
+        views, apart = (
+            tuple(_view(row, rows, *by_ref[row.ref], readings, names, known[row.ref]) for row in rows)
+            for rows in (ranked, over)
         )
-    progress("ranking", len(prospects), len(prospects))
-    ranked = rank(prospects, buyer, decision)
-    by_ref = {v.ref: (v, p) for v, p in zip(found, prospects, strict=True)}
-    views = tuple(_view(row, *by_ref[row.ref], readings, names) for row in ranked)
     counts = {"adverts": len({s.advert.advert_id for s in snapshots}), "vehicles": len(found), "read now": read_now}
     before = store.last_results()
     view = ReportView(
@@ -195,26 +212,93 @@ def bring_up_to_date(store: Store, search: Search, progress: Progress = _quiet) 
         vehicles=views,
         refusals=store.refusals(),
         changes=tuple(changes_since(before, views)),
-        assumptions=_assumptions(knowledge, buyer, decision),
+        assumptions=(*lessons, *_assumptions(knowledge, buyer, decision)),
         cautions=(*CAUTIONS, *(c for c in knowledge.regions[buyer.region].cautions if c not in CAUTIONS)),
         counts=counts,
         subject_names=names,
+        apart=apart,
     )
-    versions = {"rules": fingerprint([rules]), "reading": reading_version()}
+    record.counts |= {**counts, "costs worked out": kept.worked_out, "refused": len(view.refusals)}
+    result = Result(view, record, tuple(found))
+    if remember:
+        keep_ranking(store, search, result, rules=rules, command=command)
+    return result
+
+
+def unchanged(store: Store, search: Search, rules: Path | None = None) -> bool:
+    """Whether the newest ranking in the store rests on all that is there now, so that it need not be made again."""
+    rules = rules or data_folder("rules")
+    key = run_key(search.folder, rules, search.as_of.isoformat(), store.inputs())
+    return store.last_inputs() == key
+
+
+def keep_ranking(store: Store, search: Search, result: Result, *, rules: Path | None = None, command: str = "") -> None:
+    """Keeps a ranking as the one that `show` prints and the next run's changes are told from, with the run's record."""
+    from pipeline.report import vehicle_lines
+
+    view, record, rules = result.view, result.record, rules or data_folder("rules")
+    key = run_key(search.folder, rules, view.as_of.isoformat(), store.inputs())
+    with record.stage("storing"):
+        rows = [
+            Row(
+                v.ref,
+                v.title,
+                v.ranked.verdict,
+                v.ranked.visit_worth,
+                v.prospect.asking_price,
+                tuple(Source(t.advert_id, t.source) for t in v.texts),
+                json.dumps(as_json(v)),
+                "\n".join(vehicle_lines(v, view.buyer.units)).encode("utf-8", "replace").decode("utf-8"),
+                apart,
+            )
+            for apart, several in ((False, view.vehicles), (True, view.apart))
+            for v in several
+        ]
     store.keep_run(
-        as_of,
-        versions,
-        counts,
-        [
-            (v.ref, v.ranked.verdict, v.ranked.visit_worth, v.prospect.asking_price, json.dumps(as_json(v)))
-            for v in views
-        ],
+        view.as_of,
+        versions(rules, view.buyer, search.packs),
+        record.counts,
+        rows,
+        inputs=key,
+        seconds=record.seconds,
+        command=command,
     )
-    return Result(view, read_now)
+
+
+def _named(evidence: Evidence, vehicle: Vehicle, knowledge: Knowledge) -> Evidence:
+    """With what the adverts name of the packs' models among the facts."""
+    text = " ".join(f"{snapshot.advert.title or ''} {snapshot.advert.text}" for snapshot in vehicle.newest)
+    return replace(evidence, facts={**named_in(knowledge, text), **evidence.facts})
+
+
+def _recorded(
+    found: Sequence[Vehicle], notes: Sequence[Note], readings: Mapping[int, Reading], rules: NoteRules
+) -> dict[str, Recorded]:
+    """What the buyer recorded of each vehicle, under any of its adverts: ref -> it."""
+    told: dict[str, list[Note]] = {}
+    for note in notes:
+        told.setdefault(note.advert_id, []).append(note)
+    return {
+        vehicle.ref: recorded(
+            sorted(
+                (note for s in vehicle.newest for note in told.get(s.advert.advert_id, ())),
+                key=lambda note: note.number,
+            ),
+            readings,
+            rules,
+        )
+        for vehicle in found
+    }
 
 
 def _view(
-    row: Ranked, vehicle: Vehicle, prospect: Prospect, readings: Mapping[int, Reading], names: Mapping[str, str]
+    row: Ranked,
+    rows: Sequence[Ranked],
+    vehicle: Vehicle,
+    prospect: Prospect,
+    readings: Mapping[int, Reading],
+    names: Mapping[str, str],
+    noted: Recorded,
 ) -> VehicleView:
     said = {claim.subject for claim in prospect.evidence.claims}
     texts = tuple(
@@ -240,16 +324,23 @@ def _view(
         texts=texts,
         prices=price_points(vehicle.history, readings),
         silent_on=tuple(names.get(subject, subject) for subject in silent),
+        notes=noted.notes,
+        fate=noted.fate,
+        gone=vehicle.gone,
+        places=places_if(rows, row, prospect.repair.sensitive),
     )
 
 
 def _assumptions(knowledge: Any, buyer: Any, decision: Any) -> tuple[Reason, ...]:
     c, visit = buyer.currency, decision.decision.visit
+    per, one = (MILES_PER_KM, "kilometre") if buyer.units == "km" else (1.0, "mile")
     return (
         Reason(f"labour {c} {buyer.labour_rate:g} an hour", knowledge.regions[buyer.region].labour.source),
-        Reason(f"travel {c} {buyer.travel_cost_per_mile:.2f} a mile, time {c} {buyer.time_value_per_hour:g} an hour",
+        Reason(f"travel {c} {buyer.travel_cost_per_mile * per:.2f} a {one}, "
+               f"time {c} {buyer.time_value_per_hour:g} an hour",
                knowledge.regions[buyer.region].travel.source),
-        Reason(f"{visit.hours_there:g} hours at each, {visit.speed_mph:g} miles an hour door to door", visit.source),
+        Reason(f"{visit.hours_there:g} hours at each, {visit.speed_mph / per:.0f} {one}s an hour door to door",
+               visit.source),
         *(Reason(f"{count} of the repair rules rest on: {source}", "rules") for source, count in
           sorted(knowledge.sources().items(), key=lambda item: -item[1])[:8]),
     )  # fmt: skip

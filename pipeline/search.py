@@ -13,26 +13,7 @@ from pipeline.paths import data_folder
 from pipeline.schemas.region import load_regions
 from pipeline.types import Buyer
 
-TEMPLATE = """\
-# What you are looking for. Every key but `home` may be left out; the region then gives its usual value.
-
-[buyer]
-home = {home}                  # where journeys start: a place name, or "54.97, -2.10"
-purpose = "{purpose}"          # original | working | everyday | project
-{budget}# budget_total: price and first year's repairs together
-region = "{region}"            # {regions}
-does_own_work = {own}          # true: you save most of the labour on jobs that are safe at home
-# currency = "GBP"             # default from the region, like the four below
-# labour_rate = 62             # an hour at the garage that you would use
-# travel_cost_per_mile = 0.45  # or travel_cost_per_km
-# time_value_per_hour = 12     # what an hour of your day is worth to you
-{guide}# guide_price: what a sound one of middling age and mileage fetches; helps while you have few adverts
-packs = [{packs}]              # kinds of vehicle; `general` is always there
-
-[must]                         # an advert that states otherwise is left, a silent one gets a question
-# fuel = ["diesel"]
-# gearbox = ["manual"]
-"""
+COMMENTS_FROM = 36  # column where the comments of buyer.toml begin, where its values leave room
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +59,9 @@ def open_search(folder: Path, rules: Path | None = None) -> Search:
     if name not in regions:
         raise BuyerError(f"region: unknown region {name!r}", where="buyer.toml", remedy=f"Known: {', '.join(regions)}.")
     region = regions[name]
-    defaults = RegionDefaults(region.currency, region.labour.usual, region.travel_per_mile, region.time_value.value)
+    defaults = RegionDefaults(
+        region.currency, region.labour.usual, region.travel_per_mile, region.time_value.value, region.units
+    )
     return Search(folder, read_buyer(path, defaults))
 
 
@@ -103,18 +86,39 @@ def start_search(
     except OSError as error:
         raise UsageError(f"cannot be made ({error.strerror})", where=str(folder)) from error
     regions = " | ".join(load_regions(data_folder("rules")))
-    text = TEMPLATE.format(
-        home=_quoted(home),
-        purpose=purpose,
-        budget=f"budget_total = {budget:g}\n" if budget else "# budget_total = 7000\n",
-        region=region,
-        regions=regions,
-        own=str(own_work).lower(),
-        guide=f"guide_price = {guide_price:g}\n" if guide_price else "# guide_price = 6500\n",
-        packs=", ".join(_quoted(pack) for pack in packs),
-    )
+    given = {"budget_total": budget, "guide_price": guide_price}
+    money = {key: f"{key} = {value:g}" if value else f"# {key} = 6500" for key, value in given.items()}
+    listed = ", ".join(_quoted(pack) for pack in packs)
+    lines = [
+        ("", "What you are looking for. Every key but `home` may be left out; the region then gives its usual value."),
+        ("", ""),
+        ("[buyer]", ""),
+        (f"home = {_quoted(home)}", 'where journeys start: a place name, or "54.97, -2.10"'),
+        (f"purpose = {_quoted(purpose)}", "original | working | everyday | project"),
+        (money["budget_total"], "price and first year's repairs together"),
+        (f"region = {_quoted(region)}", regions),
+        (f"does_own_work = {str(own_work).lower()}", "true: you save most of the labour on jobs that are safe at home"),
+        (money["guide_price"], "what a sound one of middling age and mileage fetches; helps with few adverts"),
+        (f"packs = [{listed}]", "kinds of vehicle; `general` is always there"),
+        ('# currency = "GBP"', "default from the region, like the three below"),
+        ("# labour_rate = 62", "an hour at the garage that you would use"),
+        ("# travel_cost_per_mile = 0.45", "or travel_cost_per_km"),
+        ("# time_value_per_hour = 12", "what an hour of your day is worth to you"),
+        ("", ""),
+        ("[must]", "an advert that states otherwise is left, a silent one gets a question"),
+        ('# fuel = ["diesel"]', ""),
+        ('# gearbox = ["manual"]', ""),
+    ]
+    text = "".join(_commented(*line) for line in lines)
     path.write_text(text, encoding="utf-8")
     return path
+
+
+def _commented(setting: str, comment: str) -> str:
+    """A line of buyer.toml."""
+    if not comment:
+        return setting + "\n"
+    return f"{setting:<{COMMENTS_FROM - 2}}  # {comment}\n" if setting else f"# {comment}\n"
 
 
 def _quoted(words: str) -> str:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:  # what only looks something up should not wait for numpy
+    import numpy as np
+    from numpy.typing import NDArray
 
 Status = Literal["present", "absent", "done", "due", "possible"]
 Grade = Literal["slight", "plain", "heavy"]
@@ -137,6 +138,7 @@ class Claim:
     at_year: int | None = None
     confidence: float = 1.0
     detail: str | None = None  # the part named, where the rule knows it ("rear crossmember")
+    origin: str = "advert"  # or where the buyer heard it: "call", "viewing", "papers"; "correction"
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +179,86 @@ class Buyer:
     search_name: str = ""
     budget_is_hard: bool = False
     risk: Literal["mean", "worst_quarter"] = "mean"
+    units: Literal["mi", "km"] = "mi"  # distances are told in these
     rates: Mapping[str, float] = field(default_factory=dict)  # other currency -> units of `currency` for one of it
+
+
+# ---- what the buyer records ---------------------------------------------------
+
+Learnt = Literal["call", "viewing", "papers", "reading"]  # "reading": the buyer read the advert better
+Fate = Literal["", "bought", "sold", "gone"]
+ADVERT_ORIGINS = ("advert", "correction")  # of claims that an advert itself makes
+FATES: tuple[Fate, ...] = ("", "bought", "sold", "gone")
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A state seen with one's own eyes. `about`: the item or subject named; `items`: what it was taken to mean."""
+
+    about: str
+    state: Literal["sound", "minor", "major"]
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FactCorrection:
+    """What an advert really states of a fact; None: nothing. `was` and `quote`: what had been read."""
+
+    advert_id: str
+    key: str
+    value: Any
+    was: Any = None
+    quote: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimCorrection:
+    """What an advert really says of a subject; `claim` None: nothing.
+
+    `instead_of`: the status that had been read, None for all that was read under the subject, "" for nothing.
+    `quote`: the words that had been read so; empty where none had.
+    """
+
+    advert_id: str
+    subject: str
+    claim: Claim | None
+    instead_of: str | None = None
+    quote: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """What the buyer recorded at one time of one vehicle. It hangs on an advert, for vehicles are only linked adverts.
+
+    Money in the buyer's currency. `number` 0: not stored yet.
+    """
+
+    number: int
+    advert_id: str
+    day: date
+    learnt: Learnt
+    text: str = ""
+    findings: tuple[Finding, ...] = ()
+    answers: tuple[Claim, ...] = ()
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    photos: tuple[str, ...] = ()
+    price_agreed: float | None = None
+    price_refused: float | None = None  # an offer that the seller refused
+    no_less: bool = False  # the seller takes the asking price or nothing
+    fate: Fate = ""
+    fact_corrections: tuple[FactCorrection, ...] = ()
+    claim_corrections: tuple[ClaimCorrection, ...] = ()
+    undone: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """Somebody whom a club's adviser advises."""
+
+    key: str  # the file's name without its ending
+    name: str
+    note: str = ""  # the adviser's words for them: on their page
+    adviser_note: str = ""  # the adviser's own: in the summary only
 
 
 # ---- costing --------------------------------------------------------------
@@ -195,6 +276,23 @@ class Evidence:
     as_of: date
     text_words: int = 0  # how much the seller wrote: silence in a long text says more
     findings: Mapping[str, str] = field(default_factory=dict)  # fault or subject -> state seen at a viewing
+    doubts: Mapping[str, str] = field(default_factory=dict)  # check id -> what in the saved file does not agree
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How one fault or service of one vehicle really was: what a viewing, a garage or a sheet of a test found.
+
+    `years`, `miles`: exposure of the part when it was found, since new or since its last renewal. `before`: what was
+    believed of (sound, minor, major) before it was found; a buyer goes to see the promising ones, and what their
+    adverts promised is no news about wear.
+    """
+
+    item: str  # fault or service id
+    state: Literal["sound", "minor", "major"]  # an overdue service is minor
+    years: float | None = None
+    miles: float | None = None
+    before: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,6 +323,47 @@ class ItemBelief:
 
 
 @dataclass(frozen=True, slots=True)
+class Draws:
+    """An array of (samples, items) of which only what is not nought is kept: about a twentieth."""
+
+    samples: int
+    counts: NDArray[np.int32]  # (items,): how many samples of each item are not nought
+    rows: NDArray[np.unsignedinteger[Any]]  # which samples, item after item
+    amounts: NDArray[np.float32]  # and what they are
+
+    @staticmethod
+    def of(array: NDArray[np.float32]) -> Draws:
+        import numpy as np
+
+        samples = len(array)
+        columns = np.ascontiguousarray(array.T).ravel()
+        places = np.flatnonzero(columns)
+        counts = np.bincount(places // samples, minlength=array.shape[1]).astype(np.int32)
+        small = np.uint16 if samples <= 1 << 16 else np.uint32
+        return Draws(samples, counts, (places % samples).astype(small), columns[places])
+
+    def dense(self) -> NDArray[np.float32]:
+        """The array itself, each item's samples side by side in memory."""
+        import numpy as np
+
+        columns = np.zeros((len(self.counts), self.samples), np.float32)
+        columns[np.repeat(np.arange(len(self.counts)), self.counts), self.rows] = self.amounts
+        return columns.T
+
+
+@dataclass(frozen=True, slots=True)
+class Sensitive:
+    """A number of the rules and what the mean repair cost would be with it divided (`low`), multiplied by `factor`."""
+
+    what: str
+    rule: str  # file and entry
+    source: str
+    factor: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
 class RepairEstimate:
     """Distribution of first-year repair cost of one vehicle, buyer's currency.
 
@@ -234,16 +373,25 @@ class RepairEstimate:
 
     ref: str
     items: tuple[ItemBelief, ...]
-    item_costs: NDArray[np.float32]  # (samples, items)
+    drawn: NDArray[np.float32] | Draws  # item costs as an array or packed
     roots: Mapping[str, Mapping[str, float]]  # care/hard_use/stood -> state -> probability
     admitted_mean: float
     unsaid_mean: float
     assumptions: tuple[Reason, ...] = ()
     contradictions: tuple[str, ...] = ()
+    sensitive: tuple[Sensitive, ...] = ()  # the numbers that move the mean most
+    cautions: tuple[Reason, ...] = ()  # for a buyer who does their own work
+
+    @property
+    def item_costs(self) -> NDArray[np.float32]:
+        """Shape (samples, items); unpacked anew at each use."""
+        return self.drawn.dense() if isinstance(self.drawn, Draws) else self.drawn
 
     @property
     def samples(self) -> NDArray[np.float64]:
         """Total repair cost, shape (samples,)."""
+        import numpy as np
+
         return np.asarray(self.item_costs.sum(axis=1, dtype=np.float64))
 
 
@@ -309,6 +457,8 @@ class Prospect:
     distance_miles: float | None
     place: str | None
     refused_price: str | None = None  # why an asking price could not be used
+    agreed_price: float | None = None  # struck with the seller, as the buyer recorded it
+    least_price: float | None = None  # more than an offer that the seller refused
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,6 +495,8 @@ class Spread:
     @staticmethod
     def of(samples: NDArray[np.floating[Any]]) -> Spread:
         """Mean and 10/50/90 % points of samples, shape (n,)."""
+        import numpy as np
+
         p10, p50, p90 = (float(v) for v in np.percentile(samples, [10, 50, 90]))
         return Spread(float(np.mean(samples)), p10, p50, p90)
 
@@ -366,6 +518,20 @@ class Ranked:
     questions: tuple[Question, ...]
     walk_away: float | None = None
     changes: tuple[str, ...] = ()  # what would change the verdict
+    opening_offer: float | None = None
+    settling_price: float | None = None
+    price_reasons: tuple[Reason, ...] = ()  # the sentences that justify the three prices
+    price_after: tuple[PriceAfter, ...] = ()  # what a finding at the viewing would make of them
+
+
+@dataclass(frozen=True, slots=True)
+class PriceAfter:
+    """The price once an item was found bad (with what it makes likelier), buyer's currency."""
+
+    what: str
+    item: str
+    settling: float
+    walk_away: float
 
 
 # ---- report -----------------------------------------------------------------
@@ -391,6 +557,9 @@ class VehicleView:
     prices: tuple[PricePoint, ...]
     silent_on: tuple[str, ...]
     gone: bool = False
+    notes: tuple[Note, ...] = ()  # what the buyer recorded, oldest first, undone ones too
+    fate: Fate = ""
+    places: tuple[tuple[int, int], ...] = ()  # with each of `repair.sensitive` divided, multiplied
 
 
 @dataclass(frozen=True, slots=True)
@@ -419,3 +588,24 @@ class ReportView:
     cautions: tuple[str, ...]
     counts: Mapping[str, int] = field(default_factory=dict)
     subject_names: Mapping[str, str] = field(default_factory=dict)
+    apart: tuple[VehicleView, ...] = ()  # bought, sold or gone by the buyer's own record: kept, not ranked
+
+
+@dataclass(frozen=True, slots=True)
+class MemberView:
+    """What one member's page shows: their best few of the pool, exactly reckoned at their own terms."""
+
+    member: Member
+    view: ReportView
+    changes: tuple[str, ...] = ()  # where none is worth a visit: what would change that
+
+
+@dataclass(frozen=True, slots=True)
+class AdviserView:
+    """What the adviser's summary shows."""
+
+    as_of: date
+    pool: str
+    vehicles: int
+    members: tuple[MemberView, ...]
+    refusals: tuple[Refusal, ...] = ()

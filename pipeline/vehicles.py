@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from pipeline.doubts import doubts_of
 from pipeline.linking import Linkable, group, link
+from pipeline.notes.apply import Recorded, outdated
 from pipeline.paths import data_folder
 from pipeline.placenames import distance_in, place_in
-from pipeline.places import PlaceError, find_place, miles_between
+from pipeline.places import Place, PlaceError, find_place, miles_between
 from pipeline.schemas.linking import load_link_rules
 from pipeline.schemas.places import load_place_words
 from pipeline.search import Search
@@ -28,10 +30,14 @@ class Vehicle:
     newest: tuple[Snapshot, ...]
     history: tuple[Snapshot, ...]
     because: Mapping[str, str]  # advert id -> why it is linked
+    gone: bool = False  # none of its adverts was seen for long
 
 
-def vehicles(store: Store, snapshots: Sequence[Snapshot], readings: Mapping[int, Reading]) -> list[Vehicle]:
-    """Links adverts of one vehicle and numbers the vehicles by their first advert."""
+def vehicles(
+    store: Store, snapshots: Sequence[Snapshot], readings: Mapping[int, Reading], as_of: date
+) -> list[Vehicle]:
+    """Links adverts of one vehicle, but for what the buyer keeps apart; numbers the vehicles by their first advert."""
+    rules = load_link_rules(data_folder("rules"))
     by_advert: dict[str, list[Snapshot]] = {}
     for snapshot in snapshots:
         by_advert.setdefault(snapshot.advert.advert_id, []).append(snapshot)
@@ -40,36 +46,47 @@ def vehicles(store: Store, snapshots: Sequence[Snapshot], readings: Mapping[int,
         Linkable(key, one.advert.text, {f.key: f.value for f in readings[one.snapshot_id].facts})
         for key, one in newest.items()
     ]
-    links = link(linkable, load_link_rules(data_folder("rules")))
+    apart = store.apart()
+    links = [edge for edge in link(linkable, rules) if (min(edge.a, edge.b), max(edge.a, edge.b)) not in apart]
     store.keep_links([(edge.a, edge.b, edge.reason, edge.score) for edge in links])
     because: dict[str, str] = {}
     for edge in links:
         because.setdefault(edge.b, f"{edge.reason} as {edge.a}")
     numbers = store.advert_numbers()
     found = []
-    for members in group(newest, links):
+    for members in group(newest, links, apart):
         ordered = sorted(members, key=lambda key: (newest[key].last_seen, newest[key].snapshot_id), reverse=True)
         history = [snapshot for key in members for snapshot in by_advert[key]]
         ref = str(min(numbers[key] for key in members))
         found.append(
             Vehicle(
-                ref, tuple(newest[key] for key in ordered), tuple(history), {k: because.get(k, "") for k in members}
+                ref,
+                tuple(newest[key] for key in ordered),
+                tuple(history),
+                {k: because.get(k, "") for k in members},
+                (as_of - max(newest[key].last_seen for key in members)).days > rules.gone_after_days,
             )
         )
     store.keep_refs({s.advert.advert_id: vehicle.ref for vehicle in found for s in vehicle.newest})
     return found
 
 
-def evidence_of(vehicle: Vehicle, readings: Mapping[int, Reading], as_of: date) -> Evidence:
-    """Facts of the newest advert that states each; claims of all its adverts, one a subject and status."""
+def evidence_of(
+    vehicle: Vehicle, readings: Mapping[int, Reading], as_of: date, recorded: Recorded | None = None
+) -> Evidence:
+    """Facts of the newest advert that states each; claims of all its adverts, one a subject and status.
+
+    What the buyer recorded since goes before the adverts' own words.
+    """
+    noted = recorded or Recorded()
     facts: dict[str, Any] = {}
     claims: dict[tuple[str, str], Any] = {}
-    for snapshot in vehicle.newest:
-        reading = readings[snapshot.snapshot_id]
+    for reading in (noted.first, *(readings[snapshot.snapshot_id] for snapshot in vehicle.newest), noted.last):
         for fact in reading.facts:
             facts.setdefault(fact.key, fact.value)
         for claim in reading.claims:
-            claims.setdefault((claim.subject, claim.status), claim)
+            if reading is noted.first or not outdated(claim, noted.first.claims):
+                claims.setdefault((claim.subject, claim.status), claim)
     years = facts.get("year")
     age = as_of.year + (as_of.month - 6.5) / 12 - sum(years) / len(years) if years else None
     miles = facts.get("mileage")
@@ -84,6 +101,11 @@ def evidence_of(vehicle: Vehicle, readings: Mapping[int, Reading], as_of: date) 
         mileage_miles=float(miles) if miles is not None else None,
         as_of=as_of,
         text_words=words,
+        findings=dict(noted.findings or {}),
+        doubts=doubts_of(
+            [snapshot.advert.text for snapshot in vehicle.newest],
+            [readings[snapshot.snapshot_id] for snapshot in vehicle.newest],
+        ),
     )
 
 
@@ -100,6 +122,14 @@ def distance_of(vehicle: Vehicle, search: Search, road: float) -> tuple[float | 
         home = find_place(search.buyer.home)
     except PlaceError:
         return None, place
+    spot = spot_of(vehicle, (home.latitude, home.longitude))
+    if spot is None:
+        return None, place
+    return miles_between((home.latitude, home.longitude), (spot.latitude, spot.longitude)) * road, place or spot.name
+
+
+def spot_of(vehicle: Vehicle, near: tuple[float, float]) -> Place | None:
+    """Where a vehicle stands, from the place stated beside an advert, else from the text; `near` settles names."""
     words = load_place_words(data_folder("rules"))
     for snapshot in vehicle.newest:
         named = snapshot.advert.place or next((str(v.value) for v in snapshot.advert.stated if v.key == "place"), None)
@@ -109,11 +139,10 @@ def distance_of(vehicle: Vehicle, search: Search, road: float) -> tuple[float | 
                 spot = find_place(named)
             except PlaceError:
                 spot = None
-        spot = spot or place_in(snapshot.advert.text, words, near=(home.latitude, home.longitude))
+        spot = spot or place_in(snapshot.advert.text, words, near=near)
         if spot is not None:
-            straight = miles_between((home.latitude, home.longitude), (spot.latitude, spot.longitude))
-            return straight * road, place or spot.name
-    return None, place
+            return spot
+    return None
 
 
 def comparable_of(

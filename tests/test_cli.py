@@ -104,7 +104,7 @@ def test_wrong_use_is_one_line_with_a_remedy(search: Path, tmp_path: Path) -> No
     assert "viewworthy start" in str(fails(run("rank", "--search", tmp_path)))
     assert "no such file" in str(fails(run("add", tmp_path / "none.txt", "--search", search)))
     run("add", "--search", search)
-    assert "viewworthy rank" in str(fails(run("show", "99", "--search", search)))
+    assert "viewworthy add" in str(fails(run("show", "99", "--search", search)))
     assert "parquet" in str(fails(run("export", tmp_path / "o", "--as", "xml", "--search", search)))
     (search / "buyer.toml").write_text("[buyer]\nhome = 1\n", encoding="utf-8")
     assert str(fails(run("rank", "--search", search))).startswith("buyer.toml:2: home:")

@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import RuleError
-from pipeline.rules import RuleModel, fingerprint, read_folder, read_rules
+from pipeline.fingerprint import fingerprint
+from pipeline.rules import RuleModel, read_folder, read_rules
 
 
 class Item(RuleModel):

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
@@ -11,8 +12,9 @@ import duckdb
 import pytest
 
 from pipeline.errors import StoreError
-from pipeline.store import Store, open_store, price_points
-from pipeline.types import Advert, Claim, Fact, Reading, Refusal, SourceFile, StatedValue
+from pipeline.store import Store, Taken, open_store, price_points
+from pipeline.store.runs import Row, Source
+from pipeline.types import Advert, Claim, Fact, Ingested, Reading, Refusal, SourceFile, StatedValue
 
 DAY, LATER = date(2026, 10, 1), date(2026, 10, 20)
 ADVERT = Advert(
@@ -91,20 +93,74 @@ def test_price_history_lists_each_price_once(store: Store) -> None:
 
 def test_raw_bytes_are_kept_once_under_their_hash(store: Store, tmp_path: Path) -> None:
     data = b"advert \x00\xff"
-    file = SourceFile("a.bin", data, hashlib.sha256(data).hexdigest())
-    assert store.keep_raw(file, DAY) is True
-    assert store.keep_raw(file, LATER) is False
+    file = SourceFile("a.bin", data, hashlib.sha256(data).hexdigest(), DAY)
+    store.keep_raw([file], DAY)
+    store.keep_raw([file], LATER)
     assert (tmp_path / "raw" / file.sha256[:2] / file.sha256).read_bytes() == data
+    assert store.journalled() == [(DAY, file.sha256, "a.bin", DAY), (LATER, file.sha256, "a.bin", DAY)]
     assert not list(tmp_path.rglob("*.part"))
+    assert store.raw_file(file.sha256, "a.bin", DAY) == file
+    (tmp_path / "raw" / file.sha256[:2] / file.sha256).write_bytes(b"other bytes")
+    assert store.raw_file(file.sha256, "a.bin") is None, "what is no longer what was kept is not taken for it"
+    store.keep_raw([file], LATER)
+    assert store.raw_file(file.sha256, "a.bin", DAY) == file, "and is mended when the file comes again"
+
+
+def test_a_line_of_the_journal_that_was_cut_off_is_no_line(store: Store) -> None:
+    store.journal.append([{"what": "file", "day": DAY, "sha256": "a", "name": "a", "modified": None}])
+    with store.journal.path.open("ab") as handle:
+        handle.write(b'{"what": "file", "day": "2026-1')
+    assert len(store.journal.lines()) == 1
+    store.journal.append([{"what": "file", "day": LATER, "sha256": "b", "name": "b", "modified": None}])
+    assert [line["name"] for line in store.journal.lines()] == ["a", "b"]
 
 
 def test_a_refusal_is_kept_once_and_goes_when_the_file_can_be_read(store: Store) -> None:
     refusal = Refusal("broken.pdf", "is cut off", None, "ab")
-    store.keep_refusals([refusal, Refusal("t.csv", "no text", 4)], DAY)
+    store.keep_refusals(
+        [refusal, Refusal("t.csv", "no text", 4), Refusal("z.zip#in.pdf", "is cut off", None, "cd")], DAY
+    )
     store.keep_refusals([refusal], LATER)
-    assert store.refusals() == (refusal, Refusal("t.csv", "no text", 4))
-    store.forget_refusals_of("broken.pdf")
-    assert [r.source for r in store.refusals()] == ["t.csv"]
+    assert [r.source for r in store.refusals()] == ["broken.pdf", "t.csv", "z.zip#in.pdf"]
+    whole = SourceFile("broken.pdf", b"whole", "ef"), Ingested((ADVERT,), ())
+    packed = SourceFile("z.zip", b"again", "01"), Ingested((), (Refusal("z.zip#b.pdf", "is cut off", None, "01"),))
+    store.keep_taken([whole, packed], "reader 1", LATER)
+    assert [r.source for r in store.refusals()] == ["t.csv", "z.zip#b.pdf"]
+    assert store.taken()["ef"] == Taken("broken.pdf", None, "reader 1", 1, 0)
+    assert [r.source for r in store.refusals_of("01")] == ["z.zip#b.pdf"]
+
+
+def test_many_adverts_are_one_statement_each_way(store: Store) -> None:
+    many = [replace(ADVERT, advert_id=f"a{n}", text=f"van {n}") for n in range(5000)]
+    began = time.perf_counter()
+    assert set(store.keep_adverts(many, DAY)) == {"new"}
+    assert set(store.keep_adverts(many, LATER)) == {"same"}
+    assert time.perf_counter() - began < 10, "5,000 adverts row by row take a minute"
+    assert list(store.advert_numbers().values()) == list(range(1, 5001))
+    assert [s.advert.text for s in store.snapshots()[:3]] == ["van 0", "van 1", "van 2"]
+
+
+def test_one_advert_several_times_in_one_go(store: Store) -> None:
+    other = replace(ADVERT, text="Marrick Dale van, £2,100", saved_on=LATER)
+    assert store.keep_adverts([ADVERT, other, ADVERT, other], DAY) == ["new", "changed", "same", "same"]
+    assert [s.advert.text for s in store.snapshots()] == [ADVERT.text, other.text]
+
+
+def test_back_to_the_old_price_is_a_change_too(store: Store) -> None:
+    days = [DAY, date(2026, 10, 5), LATER]
+    texts = ["£2,400", "£2,100", "£2,400"]
+    done = [store.keep_advert(replace(ADVERT, text=t, saved_on=d), d) for t, d in zip(texts, days, strict=True)]
+    assert done == ["new", "changed", "changed"]
+    assert [s.advert.text for s in store.snapshots()] == texts
+    assert store.keep_advert(replace(ADVERT, text=texts[2]), LATER) == "same"
+
+
+def test_pairs_that_the_buyer_keeps_apart(store: Store) -> None:
+    store.keep_apart([("b", "a"), ("c", "a")], DAY)
+    assert store.apart() == {("a", "b"), ("a", "c")}
+    store.keep_apart([("a", "c")], LATER, apart=False)
+    assert store.apart() == {("a", "b")}
+    assert [line["what"] for line in store.journal.lines()] == ["apart", "apart", "together"]
 
 
 def test_a_failed_transaction_leaves_what_was(store: Store) -> None:
@@ -118,12 +174,32 @@ def test_a_failed_transaction_leaves_what_was(store: Store) -> None:
 def test_runs_keep_their_order(store: Store) -> None:
     assert store.last_results() == []
     rows = [
-        ("2", "travel", 900.0, 3000.0, json.dumps({"ref": "2"})),
-        ("1", "leave", None, None, json.dumps({"ref": "1"})),
+        Row("2", "Two", "travel", 900.0, 3000.0, (Source("a", "a.txt"),), json.dumps({"ref": "2"}), "two"),
+        Row("1", "One", "leave", None, None, (), json.dumps({"ref": "1"}), "one"),
+        Row("3", "Sold", "leave", None, None, (), json.dumps({"ref": "3"}), "three", apart=True),
     ]
     assert store.keep_run(DAY, {"rules": "x"}, {"vehicles": 2}, rows) == 1
     assert store.keep_run(LATER, {"rules": "x"}, {"vehicles": 2}, rows[::-1]) == 2
     assert [r["ref"] for r in store.last_results()] == ["1", "2"]
+    assert [(row.ref, row.apart) for row in store.rows()] == [("1", False), ("2", False), ("3", True)]
+    assert store.rows("2") == [rows[0]]
+    assert [(run.number, run.as_of) for run in store.last_runs()] == [(2, LATER), (1, DAY)]
+
+
+def test_what_was_told_is_replaced(store: Store) -> None:
+    assert store.told("digest") is None
+    store.keep_told("digest", DAY, {"a": 1})
+    store.keep_told("digest", LATER, {"a": 2})
+    assert store.told("digest") == {"a": 2}
+
+
+def test_inputs_change_with_what_comes_in_and_not_with_what_is_made_of_it(store: Store) -> None:
+    empty = store.inputs()
+    store.keep_run(DAY, {}, {}, [])
+    store.keep_refs({"a": "1"})
+    assert store.inputs() == empty
+    store.keep_advert(ADVERT, DAY)
+    assert store.inputs() != empty
 
 
 def test_what_was_stored_is_there_after_closing(tmp_path: Path) -> None:

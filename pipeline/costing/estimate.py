@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from copy import copy
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.costing.inference import Solved, solve
-from pipeline.costing.jobs import JobCosts, item_costs, job_costs
+from pipeline.costing.jobs import JobCosts, capped, item_costs, job_costs, put_off, thrift
 from pipeline.costing.network import Link, Network, Node
-from pipeline.costing.reasons import assumptions, contradictions, item_reasons
+from pipeline.costing.reasons import assumptions, contradictions, home_cautions, item_reasons
 from pipeline.costing.reports import ADMITS, Reports, Weight
-from pipeline.costing.signs import Renewal, Signs, read_signs
+from pipeline.costing.sensitivity import Sampled, Sensitivity
+from pipeline.costing.signs import Renewal, Signs, read_fleet
 from pipeline.costing.wear import fault_wear, fits, service_wear
 from pipeline.schemas.knowledge_parts import Fault, Knowledge, Service
 from pipeline.schemas.region import Region
-from pipeline.types import Buyer, Evidence, ItemBelief, RepairEstimate
+from pipeline.schemas.vehicle import Applies
+from pipeline.types import ADVERT_ORIGINS, Buyer, Draws, Evidence, ItemBelief, RepairEstimate
 from pipeline.uniforms import columns
 
 Array = NDArray[np.float64]
@@ -26,7 +29,9 @@ SAMPLES = 4000  # percentiles stay within 2 % between seeds (tests/costing); str
 SEED = 20261
 TOGETHER = 64  # vehicles solved at once: bounds memory, costs no speed
 SOUND = (1.0, 0.0, 0.0)
+ANY = Applies()  # every vehicle has it
 ADMITTED_BELIEF = 0.35  # an item is the advert's own admission only where the words leave it at least so likely
+CAUTIONED = 8  # items that cost most, whose jobs a buyer who does their own work is warned of
 ADMITTED_SHARE = 0.25  # and where at least so much of what is said under the subject is about this item
 
 
@@ -47,120 +52,192 @@ def estimate(
         yield from engine.run(evidence[start : start + TOGETHER])
 
 
-@dataclass(frozen=True, slots=True)
-class _Read:
-    """One vehicle's tables, ready for the network."""
+SEVERITIES = ("sound", "minor", "major")
 
-    signs: Signs
-    wear: dict[str, Array]
-    likelihood: dict[str, Array]
-    weights: dict[str, list[Weight]]
-    renewals: dict[str, Renewal | None]
+
+@dataclass(frozen=True, slots=True)
+class Tables:
+    """What is known of some vehicles, ready for the network. Arrays are (vehicles, root states or 1, 3)."""
+
+    signs: tuple[Signs, ...]
+    wear: Mapping[str, Array]
+    likelihood: Mapping[str, Array]
+    roots: Mapping[str, Array]  # root -> (vehicles, its states)
+    weights: Mapping[str, Sequence[list[Weight]]]  # item -> what moved it, a list a vehicle
+    renewals: Mapping[str, Mapping[int, Renewal]]  # item -> vehicle -> the renewal that its advert tells of
+
+
+@dataclass(frozen=True, slots=True)
+class Believed:
+    """Posteriors of some vehicles and joint states drawn from them."""
+
+    tables: Tables
+    marginals: Mapping[str, Array]
+    roots: Mapping[str, Array]
+    configs: NDArray[np.intp]  # (vehicles, samples), joint states of the roots
+    states: NDArray[np.int8]  # (vehicles, samples, items)
 
 
 class Engine:
     """The network, the job costs and the common random numbers of one run."""
 
     def __init__(self, knowledge: Knowledge, buyer: Buyer, samples: int, seed: int) -> None:
-        self.knowledge, self.buyer = knowledge, buyer
+        self.knowledge, self.buyer, self.samples, self.seed = knowledge, buyer, samples, seed
         self.region: Region = knowledge.regions[buyer.region]
         self.network = build_network(knowledge)
         self.reports = Reports(knowledge, self.region)
         self.costs: JobCosts = job_costs(knowledge, self.region, buyer, samples, seed)
+        self.thrift = thrift(knowledge, buyer)
+        seen = np.array([knowledge.learning.seen[state] for state in SEVERITIES])
+        self._seen = dict(zip(SEVERITIES, seen.T, strict=True))  # what was put down -> its chance by true state
         self.ids = tuple(node.id for node in self.network.nodes)
+        self.assemblies = [
+            (one.job, [self.ids.index(fault) for fault in one.faults]) for one in knowledge.assemblies.values()
+        ]
+        self.sensitivity = Sensitivity(knowledge, self.network, self.reports, self.costs, buyer.purpose)
         self.state_uniforms = columns(["roots", *(f"state {i}" for i in self.ids)], samples, seed)
-        self.pay_uniforms = columns([f"pay {i}" for i in self.ids], samples, seed)
+        self.pay_uniforms = np.ascontiguousarray(columns([f"pay {i}" for i in self.ids], samples, seed).T)
 
     def beliefs(self, evidence: Sequence[Evidence]) -> list[dict[str, Array]]:
         """Only the posteriors: for each vehicle, item -> P(sound, minor, major)."""
-        reads = [self._read(one) for one in evidence]
-        marginals = self._solve(reads).marginals()
-        return [{i: marginals[i][v] for i in self.ids} for v in range(len(reads))]
+        marginals = self.solve(self.tables(evidence)).marginals()
+        return [{i: marginals[i][v] for i in self.ids} for v in range(len(evidence))]
 
     def run(self, evidence: Sequence[Evidence]) -> Iterator[RepairEstimate]:
         """Estimates of at most `TOGETHER` vehicles."""
-        reads = [self._read(one) for one in evidence]
-        if not reads:
-            return
-        solved = self._solve(reads)
-        marginals, posterior = solved.marginals(), solved.roots()
-        _, states = solved.sample(self.state_uniforms)
-        for v, read in enumerate(reads):
-            belief = {i: marginals[i][v] for i in self.ids}
-            root_belief = {
-                key: dict(zip(root.prior, map(float, posterior[key][v]), strict=True))
-                for key, root in self.knowledge.roots.items()
-            }
-            yield self._estimate(read, belief, root_belief, states[v])
+        if evidence:
+            believed = self.believed(evidence)
+            yield from (self.priced(believed, v) for v in range(len(evidence)))
 
-    def _solve(self, reads: Sequence[_Read]) -> Solved:
-        wear = {i: np.stack([read.wear[i] for read in reads]) for i in self.ids}
-        likelihood = {i: np.stack([read.likelihood[i] for read in reads]) for i in self.ids}
-        roots = {
-            key: np.stack([self.reports.root(root, read.signs) for read in reads])
+    def for_buyer(self, buyer: Buyer) -> Engine:
+        """The same network and random numbers with the terms of another buyer in the same region."""
+        other = copy(self)
+        other.buyer, other.thrift = buyer, thrift(self.knowledge, buyer)
+        other.costs = job_costs(self.knowledge, self.region, buyer, self.samples, self.seed)
+        other.sensitivity = Sensitivity(self.knowledge, self.network, self.reports, other.costs, buyer.purpose)
+        return other
+
+    def believed(self, evidence: Sequence[Evidence]) -> Believed:
+        """What the network makes of at most `TOGETHER` vehicles: the same for every buyer of the region."""
+        tables = self.tables(evidence)
+        solved = self.solve(tables)
+        marginals, posterior = solved.marginals(), solved.roots()
+        configs, states = solved.sample(self.state_uniforms)
+        return Believed(tables, marginals, posterior, configs, states)
+
+    def priced(self, believed: Believed, v: int) -> RepairEstimate:
+        """The estimate of the v-th of the vehicles at this buyer's terms."""
+        belief = {i: believed.marginals[i][v] for i in self.ids}
+        root_belief = {
+            key: dict(zip(root.prior, map(float, believed.roots[key][v]), strict=True))
             for key, root in self.knowledge.roots.items()
         }
-        return solve(self.network, wear, roots, likelihood)
+        costs = self.item_costs(believed.states[v])
+        said = {key: believed.tables.weights[key][v] for key in self.ids}
+        sampled = Sampled(believed.configs[v], believed.states[v], costs, said)
+        repair = self._estimate(believed.tables, v, belief, root_belief, costs)
+        return replace(repair, sensitive=self.sensitivity.most(sampled, believed.tables.signs[v]))
 
-    def _read(self, evidence: Evidence) -> _Read:
-        signs = read_signs(evidence, self.knowledge)
-        read = _Read(signs, {}, {}, {}, {})
+    def solve(self, tables: Tables) -> Solved:
+        """The network given the tables."""
+        return solve(self.network, tables.wear, tables.roots, tables.likelihood)
+
+    def tables(self, evidence: Sequence[Evidence]) -> Tables:
+        """Wear, likelihoods and what moved them, of every item for every vehicle."""
+        fleet = read_fleet(evidence, self.knowledge)
+        wear: dict[str, Array] = {}
+        likelihood: dict[str, Array] = {}
+        weights: dict[str, list[list[Weight]]] = {}
+        renewals: dict[str, dict[int, Renewal]] = {}
         for key, fault in self.knowledge.faults.items():
-            read.wear[key], read.renewals[key] = fault_wear(self.network, fault, signs)
-            said, read.weights[key] = self.reports.fault(fault, signs)
-            read.likelihood[key] = said * fits(read.wear[key], fault.applies.chance(signs.traits))
+            wear[key], renewals[key] = fault_wear(self.network, fault, fleet)
+            said = [self.reports.fault(fault, one) for one in fleet.signs]
+            likelihood[key] = self._likelihood(fault, wear[key], said, fleet.signs)
+            weights[key] = [moved for _, moved in said]
         for key, service in self.knowledge.services.items():
-            read.wear[key], read.renewals[key] = service_wear(self.network, service, signs)
-            said, read.weights[key] = self.reports.service(service, signs)
-            read.likelihood[key] = said * fits(read.wear[key], service.applies.chance(signs.traits))
-        for key, state in evidence.findings.items():
-            if key in read.likelihood:
-                read.likelihood[key] = np.broadcast_to(found(state), read.wear[key].shape)
-        return read
+            wear[key], renewals[key] = service_wear(self.network, service, fleet)
+            said = [self.reports.service(service, one) for one in fleet.signs]
+            likelihood[key] = self._likelihood(service, wear[key], said, fleet.signs)
+            weights[key] = [moved for _, moved in said]
+        for v, one in enumerate(evidence):
+            for key, state in one.findings.items():
+                if key in likelihood:
+                    shape = (len(evidence), max(likelihood[key].shape[1], 1), 3)
+                    likelihood[key] = np.array(np.broadcast_to(likelihood[key], shape))
+                    likelihood[key][v] = self._seen[state]
+        roots = {
+            key: np.stack([self.reports.root(root, one) for one in fleet.signs])
+            for key, root in self.knowledge.roots.items()
+        }
+        return Tables(fleet.signs, wear, likelihood, roots, weights, renewals)
+
+    def _likelihood(
+        self, item: Fault | Service, wear: Array, said: Sequence[tuple[Array, list[Weight]]], signs: Sequence[Signs]
+    ) -> Array:
+        words = np.stack([row for row, _ in said])[:, None, :]
+        if item.applies == ANY:
+            return words
+        return words * fits(wear, np.array([item.applies.chance(one.traits) for one in signs]))
+
+    def item_costs(self, states: NDArray[np.int8]) -> Array:
+        """Cost of every item in every sample, shape (samples, items), from states of the same shape."""
+        states = np.ascontiguousarray(states.T)
+        places = np.flatnonzero(states.ravel() != 0)  # most items are sound in most samples
+        samples = places % states.shape[1]
+        edges = np.searchsorted(places, np.arange(len(self.ids) + 1) * states.shape[1])
+        wanted: list[list[tuple[Sequence[str], NDArray[np.intp]]]] = []
+        for column, key in enumerate(self.ids):
+            where = samples[edges[column] : edges[column + 1]]
+            state, pay = states[column, where], self.pay_uniforms[column, where]
+            wanted.append([(jobs, where[(state == n) & (pay < chance)]) for n, jobs, chance in self.work(key)])
+        costs = capped(self.costs, item_costs(self.costs, wanted), self.assemblies)
+        return put_off(self.knowledge, self.buyer, costs)
 
     def _estimate(
-        self, read: _Read, belief: dict[str, Array], roots: dict[str, dict[str, float]], states: NDArray[np.int8]
+        self, tables: Tables, v: int, belief: dict[str, Array], roots: dict[str, dict[str, float]], costs: Array
     ) -> RepairEstimate:
-        wanted = []
-        for column, key in enumerate(self.ids):
-            pay, state = self.pay_uniforms[:, column], states[:, column]
-            wanted.append([(jobs, (state == n) & (pay < chance)) for n, jobs, chance in self._work(key)])
-        costs = item_costs(self.costs, wanted)
+        signs = tables.signs[v]
         expected = costs.mean(axis=0)
         items = tuple(
-            self._item(key, read, belief[key], float(expected[column])) for column, key in enumerate(self.ids)
+            self._item(key, tables, v, belief[key], float(expected[column])) for column, key in enumerate(self.ids)
         )
         admitted = sum(item.expected_cost for item in items if item.admitted)
+        dear = np.argsort(-expected)[:CAUTIONED] if self.buyer.does_own_work else ()
         return RepairEstimate(
-            ref=read.signs.evidence.ref,
+            ref=signs.evidence.ref,
             items=items,
-            item_costs=costs.astype(np.float32),
+            drawn=Draws.of(costs.astype(np.float32)),
             roots=roots,
             admitted_mean=admitted,
             unsaid_mean=float(expected.sum()) - admitted,
-            assumptions=assumptions(read.signs, self.knowledge, self.buyer, self.region),
-            contradictions=contradictions(read.signs),
+            assumptions=assumptions(signs, self.knowledge, self.buyer, self.region),
+            contradictions=contradictions(signs),
+            cautions=home_cautions([self._part(items[n].item) for n in dear], self.knowledge),
         )
 
-    def _work(self, key: str) -> Iterator[tuple[int, tuple[str, ...], float]]:
+    def work(self, key: str) -> Iterator[tuple[int, tuple[str, ...], float]]:
         """State, jobs and the chance that this buyer has them done in the first year."""
         fault = self.knowledge.faults.get(key)
         if fault is not None:
-            yield 1, fault.jobs.minor, fault.pay.chance("minor", self.buyer.purpose)
+            yield 1, fault.jobs.minor, fault.pay.chance("minor", self.buyer.purpose) * self.thrift
             yield 2, fault.jobs.major, fault.pay.chance("major", self.buyer.purpose)
         else:
             service = self.knowledge.services[key]
             yield 1, (service.job,), service.pay
 
-    def _item(self, key: str, read: _Read, belief: Array, expected: float) -> ItemBelief:
+    def _part(self, key: str) -> Fault | Service:
+        return self.knowledge.faults.get(key) or self.knowledge.services[key]
+
+    def _item(self, key: str, tables: Tables, v: int, belief: Array, expected: float) -> ItemBelief:
         sound, minor, major = (float(p) for p in belief)
-        item: Fault | Service = self.knowledge.faults.get(key) or self.knowledge.services[key]
+        item = self._part(key)
         is_fault = isinstance(item, Fault)
         shares = {link.subject: link.share for link in item.speaks}
+        signs, weights = tables.signs[v], tables.weights[key][v]
         said = any(
-            claim.status in ADMITS and shares[subject] >= ADMITTED_SHARE
+            claim.status in ADMITS and claim.origin in ADVERT_ORIGINS and shares[subject] >= ADMITTED_SHARE
             for subject in shares
-            for claim in read.signs.by_subject.get(subject, ())
+            for claim in signs.by_subject.get(subject, ())
         )
         return ItemBelief(
             item=key,
@@ -174,7 +251,7 @@ class Engine:
             admitted=said and minor + major >= ADMITTED_BELIEF,
             subjects=self.reports.subjects[key],
             seen_on_viewing=item.seen.on_viewing if isinstance(item, Fault) else 0.3,
-            reasons=item_reasons(item, read.signs, read.weights[key], read.renewals[key], minor + major),
+            reasons=item_reasons(item, signs, weights, tables.renewals[key].get(v), minor + major),
         )
 
 
@@ -196,13 +273,6 @@ def build_network(knowledge: Knowledge) -> Network:
         nodes.append(Node(key, tuple(links)))
     priors = {key: dict(root.prior) for key, root in knowledge.roots.items()}
     return Network(priors, tuple(nodes))
-
-
-def found(state: str) -> Array:
-    """Likelihood of a state that was seen at a viewing: almost certain, since eyes err too."""
-    row = np.full(3, 0.02)
-    row[("sound", "minor", "major").index(state)] = 0.96
-    return row
 
 
 __all__ = ["SAMPLES", "SEED", "Engine", "Solved", "build_network", "estimate"]

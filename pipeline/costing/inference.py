@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -125,7 +124,7 @@ def solve(
         if root in root_likelihood:
             weights = weights * root_likelihood[root][:, [config[position] for config in network.configs]]
     buckets: list[Bucket] = []
-    for node_id in min_fill_order(ids, [scope for scope, _ in factors]):
+    for node_id in network.elimination:
         mine = [f for f in factors if node_id in f[0]]
         factors = [f for f in factors if node_id not in f[0]]
         given = tuple(sorted({i for scope, _ in mine for i in scope} - {node_id}))
@@ -149,27 +148,6 @@ def solve(
     joint = np.exp(log_joint - peak)
     total = joint.sum(axis=1, keepdims=True)
     return Solved(network, joint / total, (peak + np.log(total))[:, 0], tuple(buckets))
-
-
-def min_fill_order(ids: tuple[str, ...], scopes: list[tuple[str, ...]]) -> tuple[str, ...]:
-    """Elimination order that adds few edges: greedy min-fill, ties by degree, then as declared.
-
-    Components never share an edge, so that one order serves them all without mixing their tables.
-    """
-    near: dict[str, set[str]] = {i: set() for i in ids}
-    for scope in scopes:
-        for a, b in combinations(scope, 2):
-            near[a].add(b)
-            near[b].add(a)
-    order: list[str] = []
-    while near:
-        best = min(near, key=lambda i: (sum(b not in near[a] for a, b in combinations(near[i], 2)), len(near[i])))
-        around = near.pop(best)
-        for a in around:
-            near[a] |= around
-            near[a] -= {a, best}
-        order.append(best)
-    return tuple(order)
 
 
 def _combine(factors: list[Factor], out: tuple[str, ...]) -> Array:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
 
 import numpy as np
@@ -41,6 +42,7 @@ class Network:
     priors: Mapping[str, Mapping[str, float]]  # root -> its states with their probabilities
     nodes: tuple[Node, ...]
     configs: tuple[tuple[int, ...], ...] = field(init=False)  # every joint state of the roots, as indices
+    _laid_out: dict[tuple[object, ...], Array] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         configs = tuple(itertools.product(*(range(len(states)) for states in self.priors.values())))
@@ -62,15 +64,27 @@ class Network:
         except CycleError as error:
             raise RuleError(f"faults cause each other in a circle: {' → '.join(error.args[1])}") from error
 
+    @cached_property
+    def elimination(self) -> tuple[str, ...]:
+        """Order in which nodes are summed out: greedy min-fill over what each node's table joins."""
+        scopes = [(*(link.parent for link in node.links), node.id) for node in self.nodes]
+        return min_fill_order(tuple(node.id for node in self.nodes), scopes)
+
     def root_prior(self) -> Array:
         """P(joint root state), shape (root states,)."""
         rows = [list(prior.values()) for prior in self.priors.values()]
         return np.array([np.prod([row[i] for row, i in zip(rows, config, strict=True)]) for config in self.configs])
 
     def by_root(self, root: str, values: Mapping[str, float], otherwise: float = 1.0) -> Array:
-        """A number for each state of one root, laid out over the joint states: shape (root states,)."""
-        states, position = list(self.priors[root]), list(self.priors).index(root)
-        return np.array([values.get(states[config[position]], otherwise) for config in self.configs])
+        """A number for each state of one root, laid out over the joint states: shape (root states,), read-only."""
+        key = (root, otherwise, *values.items())
+        found = self._laid_out.get(key)
+        if found is None:
+            states, position = list(self.priors[root]), list(self.priors).index(root)
+            found = np.array([values.get(states[config[position]], otherwise) for config in self.configs])
+            found.setflags(write=False)
+            self._laid_out[key] = found
+        return found
 
 
 def table(node: Node, wear: Array) -> Array:
@@ -79,6 +93,29 @@ def table(node: Node, wear: Array) -> Array:
     `wear`: (vehicles, root states, 3), what age, miles and the roots bring without any parent.
     """
     return noisy_max(wear, [np.array(link.effect) for link in node.links])
+
+
+def min_fill_order(ids: tuple[str, ...], scopes: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
+    """Elimination order that adds few edges: greedy min-fill, ties by degree, then as declared.
+
+    Components never share an edge, so that one order serves them all without mixing their tables.
+    """
+    near: dict[str, set[str]] = {i: set() for i in ids}
+    for scope in scopes:
+        for a, b in itertools.combinations(scope, 2):
+            near[a].add(b)
+            near[b].add(a)
+    order: list[str] = []
+    while near:
+        best = min(
+            near, key=lambda i: (sum(b not in near[a] for a, b in itertools.combinations(near[i], 2)), len(near[i]))
+        )
+        around = near.pop(best)
+        for a in around:
+            near[a] |= around
+            near[a] -= {a, best}
+        order.append(best)
+    return tuple(order)
 
 
 def _check_node(node: Node, ids: set[str]) -> None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline.costing.reports import ADMITS, Weight
-from pipeline.costing.signs import Renewal, Signs
+from pipeline.costing.signs import Renewal, Signs, belt_on_a_chain
 from pipeline.schemas.knowledge_parts import Fault, Knowledge, Service
 from pipeline.schemas.region import Region
-from pipeline.types import Buyer, Reason
+from pipeline.types import ADVERT_ORIGINS, Buyer, Reason
 
 TELLING = 0.35  # natural logarithm of the likelihood ratio from which words are worth naming
 MOST = 4
@@ -51,18 +51,37 @@ def assumptions(signs: Signs, knowledge: Knowledge, buyer: Buyer, region: Region
     unsure = [name for name in ("belt", "chain", "diesel", "auto") if 0.1 < signs.traits.get(name, 0.0) < 0.9]
     if unsure:
         found.append(Reason(f"the advert leaves open: {', '.join(unsure)}; both were weighed", "costing.traits"))
+    if signs.evidence.facts.get("model_named") is False:
+        found.append(
+            Reason("the advert does not name the model that the pack is of; the pack was used all the same", "packs")
+        )
     return tuple(found)
+
+
+def home_cautions(dear: Sequence[Fault | Service], knowledge: Knowledge) -> tuple[Reason, ...]:
+    """For a buyer who works on it: what hurts, and what should not be done at home, a sentence a job of these items."""
+    keys = dict.fromkeys(
+        job
+        for item in dear
+        for job in ((*item.jobs.minor, *item.jobs.major) if isinstance(item, Fault) else (item.job,))
+    )
+    jobs = [knowledge.jobs[key] for key in keys]
+    said: dict[str, list[str]] = {}
+    for job in jobs:
+        if words := job.diy_unwise or job.caution:
+            said.setdefault(words, []).append(job.name)
+    return tuple(Reason(f"{'; '.join(names)}: {words}", "costing.cautions") for words, names in said.items())
 
 
 def contradictions(signs: Signs) -> tuple[str, ...]:
     """Where the advert says opposite things of one subject, or tells of a part that this engine does not have."""
     found = []
     for subject, claims in signs.by_subject.items():
-        denied = next((c for c in claims if c.status == "absent"), None)
-        admitted = next((c for c in claims if c.status in ADMITS), None)
+        own = [c for c in claims if c.origin in ADVERT_ORIGINS]
+        denied = next((c for c in own if c.status == "absent"), None)
+        admitted = next((c for c in own if c.status in ADMITS), None)
         if denied and admitted:
             found.append(f"{subject}: “{denied.quote}”, yet “{admitted.quote}”")
-    belt = [c for c in signs.by_subject.get("timing_belt", ()) if "belt" in c.quote.lower()]
-    if belt and signs.traits.get("chain", 0.0) >= 0.9:
-        found.append(f"timing_belt: “{belt[0].quote}”, yet this engine has a chain")
+    belts = (c for c in signs.evidence.claims if belt_on_a_chain(c, signs.traits))
+    found += [f"timing_belt: “{claim.quote}”, yet this engine has a chain" for claim in belts]
     return tuple(found)

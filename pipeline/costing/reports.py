@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -39,10 +40,26 @@ class Reports:
     def __init__(self, knowledge: Knowledge, region: Region) -> None:
         self._knowledge, self._region = knowledge, region
         self._cells: dict[tuple[str, str], dict[tuple[str, str], float]] = {}
+        self._rows: dict[tuple[object, ...], Array] = {}  # what was worked out before: silence mostly
+        self._silent: dict[tuple[object, ...], tuple[Array, list[Weight]]] = {}  # items of which nothing is said
+        items: dict[str, Fault | Service] = {**knowledge.faults, **knowledge.services}
+        self._about = {key: frozenset(link.subject for link in item.speaks) for key, item in items.items()}
+        self._roots = {
+            key: [Speaks(subject=r.subject, table=r.table) for r in root.claims]
+            for key, root in knowledge.roots.items()
+        }
 
     def fault(self, fault: Fault, signs: Signs) -> tuple[Array, list[Weight]]:
         """Likelihood of all that the advert says of one fault, shape (3,), and what moved it."""
-        rows, weights = self._speaks(fault.speaks, FAULT_STATES, signs)
+        if self._about[fault.id].isdisjoint(signs.by_subject):
+            known = (fault.id, signs.silence_power, signs.derived.get("test"))
+            if known not in self._silent:
+                self._silent[known] = self._fault(fault, signs)
+            return self._silent[known]
+        return self._fault(fault, signs)
+
+    def _fault(self, fault: Fault, signs: Signs) -> tuple[Array, list[Weight]]:
+        rows, weights = self._speaks(fault.speaks, FAULT_STATES, signs, signs.silence_power)
         if fault.test_area in self._region.test.areas and fault.fails_test != "never":
             table = self._knowledge.fact_tables.get(TEST_TABLE)
             outcome = table.outcome(signs.derived.get("test")) if table else None
@@ -56,14 +73,20 @@ class Reports:
 
     def service(self, service: Service, signs: Signs) -> tuple[Array, list[Weight]]:
         """Likelihood of all that the advert says of one service, shape (3,), overdue standing as `minor`."""
-        rows, weights = self._speaks(service.speaks, SERVICE_STATES, signs)
-        return np.array([*(rows / rows.max()), 0.0]), weights
+        known = (service.id, signs.silence_power)
+        silent = self._about[service.id].isdisjoint(signs.by_subject)
+        if silent and known in self._silent:
+            return self._silent[known]
+        rows, weights = self._speaks(service.speaks, SERVICE_STATES, signs, signs.silence_power)
+        found = np.array([*(rows / rows.max()), 0.0]), weights
+        if silent:
+            self._silent[known] = found
+        return found
 
     def root(self, root: Root, signs: Signs) -> Array:
         """Likelihood of facts and claims that bear on a hidden root, in the order of its states."""
         states = tuple(root.prior)
-        speaks = [Speaks(subject=r.subject, table=r.table) for r in root.claims]
-        rows, _ = self._speaks(speaks, states, signs)
+        rows, _ = self._speaks(self._roots[root.id], states, signs)
         for name in root.facts:
             table: FactTable = self._knowledge.fact_tables[name]
             outcome = table.outcome(signs.derived.get(table.fact))
@@ -71,8 +94,29 @@ class Reports:
                 rows = rows * np.array([table.rows[state][outcome] for state in states])
         return np.asarray(rows / rows.max())
 
-    def _speaks(self, speaks: Sequence[Speaks], states: Sequence[str], signs: Signs) -> tuple[Array, list[Weight]]:
+    def moved(self, item: Fault | Service, weight: Weight, factor: float) -> Array:
+        """By how much a likelihood changes, shape (3,), when its chance given a bad part is `factor` times as great.
+
+        Of silence it is the chance of saying something that changes.
+        """
+        link = next(link for link in item.speaks if link.subject == weight.subject)
+        status, grade = (weight.claim.status, weight.claim.grade) if weight.claim else ("silence", "")
+        states = FAULT_STATES if isinstance(item, Fault) else SERVICE_STATES
+        share = link.share_of(weight.claim.quote) if weight.claim else link.share
+        found = np.ones(3)
+        for n, state in enumerate(states[1:], 1):
+            chance = max(self._at(weight.table, state, (status, grade)), 1e-9)
+            other = chance * factor if weight.claim else max(1 - factor * (1 - chance), 0.01)
+            rest = (1 - share) * self._at(weight.table, "base", (status, grade))
+            found[n] = (share * other + rest) / (share * chance + rest)
+        return found
+
+    def _speaks(
+        self, speaks: Sequence[Speaks], states: tuple[str, ...], signs: Signs, candour: float = 1.0
+    ) -> tuple[Array, list[Weight]]:
         rows, weights = np.ones(len(states)), []
+        if any(c.status in ADMITS for link in speaks for c in signs.by_subject.get(link.subject, ())):
+            candour = min(candour, signs.least_power)  # candour clears what is not named, never what is
         for link in speaks:
             said = [c for c in signs.by_subject.get(link.subject, ()) if not (link.renews and c.status == "done")]
             silent = link.subject not in signs.by_subject
@@ -80,14 +124,19 @@ class Reports:
             against = len({c.status in ADMITS for c in said if c.status in ("absent", *ADMITS)}) == 2
             words: list[Claim | None] = [*said] if said or not silent else [None]
             for claim in words:
-                row = self._row(link, states, claim, signs)
+                row = self._row(link, states, claim, signs, candour)
                 power = 0.5 if against and claim is not None and claim.status in ("absent", *ADMITS) else 1.0
-                rows = rows * row**power
-                ratio = float(np.log(row[-1] / row[0]) * power)
+                if claim is not None and claim.status in ("absent", "done"):
+                    power *= signs.proof
+                rows = rows * (row if power == 1.0 else row**power)
+                ratio = math.log(row[-1] / row[0]) * power
                 weights.append(Weight(link.subject, claim, link.table, ratio))
         return rows, weights
 
-    def _row(self, link: Speaks, states: Sequence[str], claim: Claim | None, signs: Signs) -> Array:
+    def _row(self, link: Speaks, states: tuple[str, ...], claim: Claim | None, signs: Signs, candour: float) -> Array:
+        told = link.persists if claim is not None and claim.status in ADMITS else None
+        if told and any(other.status == "done" for other in signs.by_subject[link.subject]):
+            link = link.model_copy(update={"share": told.share, "table": told.table or link.table, "words": {}})
         table = self._knowledge.tables[link.table]
         if claim is None:
             key, share = ("silence", ""), link.share
@@ -96,8 +145,19 @@ class Reports:
             if status == "done" and self._is_old(table, claim, signs):
                 status = "done_old"
             key, share = (status, claim.grade), link.share_of(claim.quote) * claim.confidence
-        base = self._at(link.table, "base", key) if share < 1 else 0.0
-        return np.array([max(share * self._at(link.table, s, key) + (1 - share) * base, 1e-9) for s in states])
+        known = (link.table, states, key, share, link.share, candour)
+        row = self._rows.get(known)
+        if row is None:
+            row = self._mixed(link.table, states, key, share)
+            if candour != 1.0:
+                silent = row if claim is None else self._mixed(link.table, states, ("silence", ""), link.share)
+                row = silent**candour if claim is None else row * (1 - silent**candour) / (1 - silent)
+            self._rows[known] = row
+        return row
+
+    def _mixed(self, table: str, states: Sequence[str], key: tuple[str, str], share: float) -> Array:
+        base = self._at(table, "base", key) if share < 1 else 0.0
+        return np.array([max(share * self._at(table, s, key) + (1 - share) * base, 1e-9) for s in states])
 
     def _at(self, table: str, state: str, key: tuple[str, str]) -> float:
         cells = self._cells.get((table, state))
@@ -108,9 +168,12 @@ class Reports:
         return cells.get(key, 0.0)
 
     def _is_old(self, table: ReportTable, claim: Claim, signs: Signs) -> bool:
-        if table.old_after_years is None or claim.at_year is None:
+        if table.old_after_years is None:
             return False
-        return signs.evidence.as_of.year - claim.at_year >= table.old_after_years
+        quote = claim.quote.lower()
+        if any(word in quote for word in table.old_words):
+            return True
+        return claim.at_year is not None and signs.evidence.as_of.year - claim.at_year >= table.old_after_years
 
     @cached_property
     def subjects(self) -> Mapping[str, tuple[str, ...]]:

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pipeline.schemas.evidence import Speaks
 from pipeline.schemas.knowledge_parts import Knowledge
 from pipeline.schemas.traits import vehicle_traits
@@ -35,28 +38,93 @@ class Signs:
     year_built: int | None
     derived: Mapping[str, Any]  # the fact tables' inputs
     by_subject: Mapping[str, tuple[Claim, ...]]
+    silence_power: float = 1.0  # how much silence tells in this advert (evidence.Candour)
+    least_power: float = 1.0  # the same where nothing were admitted
+    rhythm: tuple[str, ...] = ()  # words that tell work done again and again
+    proof: float = 1.0  # how much denials and work done count (evidence.Unproven)
 
 
-def read_signs(evidence: Evidence, knowledge: Knowledge) -> Signs:
+@dataclass(frozen=True, slots=True)
+class Fleet:
+    """Several vehicles at once. `age`, `miles`: (vehicles,); `done`: subject -> who tells of work on it."""
+
+    signs: tuple[Signs, ...]
+    age: NDArray[np.float64]
+    miles: NDArray[np.float64]
+    done: Mapping[str, tuple[int, ...]]
+
+
+def read_fleet(evidence: Sequence[Evidence], knowledge: Knowledge) -> Fleet:
+    """Completes the evidence of several adverts, each on its own."""
+    spoken = frozenset(link.subject for fault in knowledge.faults.values() for link in fault.speaks)
+    signs = tuple(_read_signs(one, knowledge, spoken) for one in evidence)
+    done: dict[str, list[int]] = {}
+    for v, one in enumerate(signs):
+        for subject, claims in one.by_subject.items():
+            if any(claim.status == "done" for claim in claims):
+                done.setdefault(subject, []).append(v)
+    return Fleet(
+        signs,
+        np.array([one.age for one in signs]),
+        np.array([one.miles for one in signs]),
+        {subject: tuple(vehicles) for subject, vehicles in done.items()},
+    )
+
+
+def _read_signs(evidence: Evidence, knowledge: Knowledge, spoken: frozenset[str]) -> Signs:
     """Completes an advert's evidence. A missing year or mileage is replaced by a middling one (an assumption)."""
     years = evidence.facts.get("year")
     built = round(sum(years) / len(years)) if years else None
     age = evidence.age_years if evidence.age_years is not None else MIDDLING_AGE
     miles = evidence.mileage_miles if evidence.mileage_miles is not None else age * MIDDLING_MILES_A_YEAR
+    traits = vehicle_traits(knowledge, evidence.facts, evidence.claims)
     by_subject: dict[str, tuple[Claim, ...]] = {}
     for claim in evidence.claims:
-        by_subject[claim.subject] = (*by_subject.get(claim.subject, ()), claim)
-    admitted = {c.subject for c in evidence.claims if c.status in ("present", "due", "possible")}
+        if not belt_on_a_chain(claim, traits):
+            by_subject[claim.subject] = (*by_subject.get(claim.subject, ()), claim)
+    admitted = {c.subject for c in evidence.claims if c.status in ("present", "due", "possible")} & spoken
     known = evidence.age_years is not None and evidence.mileage_miles is not None and age > 0
     derived: dict[str, Any] = {
         **evidence.facts,
         "test": test_outcome(evidence.facts, evidence.as_of),
         "miles_per_year": miles / max(age, 1.0) if known else None,
-        "disclosures": len(admitted - set(knowledge.no_belief)),
+        "disclosures": len(admitted),
         "text_words": evidence.text_words,
     }
-    traits = vehicle_traits(knowledge, evidence.facts, evidence.claims)
-    return Signs(evidence, traits, max(age, 0.0), max(miles, 0.0), built, derived, by_subject)
+    return Signs(
+        evidence=evidence,
+        traits=traits,
+        age=max(age, 0.0),
+        miles=max(miles, 0.0),
+        year_built=built,
+        derived=derived,
+        by_subject=by_subject,
+        silence_power=_silence_power(knowledge, len(admitted), evidence.text_words),
+        least_power=_silence_power(knowledge, 0, evidence.text_words),
+        rhythm=knowledge.rhythm,
+        proof=_proof(knowledge, by_subject),
+    )
+
+
+def belt_on_a_chain(claim: Claim, traits: Mapping[str, float]) -> bool:
+    """Whether a claim tells of a belt that this engine does not have: then it proves nothing."""
+    quote = claim.quote.lower()
+    told = claim.subject == "timing_belt" and claim.status != "absent" and "belt" in quote and "chain" not in quote
+    return told and traits.get("chain", 0.0) >= 0.9
+
+
+def _silence_power(knowledge: Knowledge, disclosures: int, text_words: int) -> float:
+    return next((kind.power for kind in knowledge.candour if kind.fits(disclosures, text_words)), 1.0)
+
+
+def _proof(knowledge: Knowledge, by_subject: Mapping[str, Sequence[Claim]]) -> float:
+    """As far as it is sure that the seller shows it to nobody; an invitation in the same advert clears them."""
+    unproven, sure = knowledge.unproven, 0.0
+    for subject in unproven.subjects:
+        claims = by_subject.get(subject, ())
+        if not any(claim.status == "absent" for claim in claims):
+            sure = max([sure, *(claim.confidence for claim in claims if claim.status == "present")])
+    return 1 - sure * (1 - unproven.power)
 
 
 def test_outcome(facts: Mapping[str, Any], as_of: date) -> float | str | None:
@@ -88,6 +156,8 @@ def renewal(signs: Signs, speaks: Sequence[Speaks], undated_years: float) -> tup
                 unit = MILES_PER_KM if signs.evidence.facts.get("mileage_unit") == "km" else 1.0
                 miles = max(signs.miles - claim.at_mileage * unit, 0.0)
             dated = years is not None or miles is not None
+            if not dated and any(word in claim.quote.lower() for word in signs.rhythm):
+                years = miles = 0.0  # done again and again: the last time is never long ago
             if years is None:
                 years = miles / a_year if miles is not None and a_year > 0 else undated_years
             if miles is None:
@@ -95,4 +165,5 @@ def renewal(signs: Signs, speaks: Sequence[Speaks], undated_years: float) -> tup
             found.append(
                 (Renewal(min(years, signs.age), min(miles, signs.miles), claim, dated), link.share_of(claim.quote))
             )
-    return min(found, key=lambda item: (item[0].years, -item[1]), default=None)
+    newest = min(found, key=lambda item: (item[0].years, -item[1]), default=None)
+    return None if newest is None else (newest[0], newest[1] * signs.proof)

@@ -3,58 +3,65 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator
+import re
+from collections.abc import Iterable, Iterator
 from datetime import date
 from pathlib import Path
 
-from pipeline.ingest.detect import detect
-from pipeline.ingest.mail import read_mail
-from pipeline.ingest.page import read_page
-from pipeline.ingest.pdf import read_pdf
-from pipeline.ingest.tables import read_csv, read_jsonl, read_xlsx
-from pipeline.ingest.text import read_text
+from pipeline.ingest.guard import GUARD
+from pipeline.ingest.limits import MOST_BYTES
 from pipeline.types import Ingested, Refusal, SourceFile
 
 __all__ = ["gather", "read_source"]
 
-READERS: dict[str, Callable[[SourceFile], Ingested]] = {
-    "text": read_text,
-    "csv": read_csv,
-    "jsonl": read_jsonl,
-    "xlsx": read_xlsx,
-    "html": read_page,
-    "mail": read_mail,
-    "pdf": read_pdf,
-}
+_FOLDER_OF_PAGE = re.compile(r"(.+)(?:_files|-Dateien|_fichiers|_archivos|_bestanden|\.files)")
 
 
 def gather(paths: Iterable[Path]) -> Iterator[SourceFile | Refusal]:
-    """Every file of `paths` (folders are walked in name order, hidden files left out), or why it cannot be opened."""
+    """Every file of `paths` one at a time, or why it cannot be opened.
+
+    Folders are walked in name order. Left out inside them: hidden files, and the folder of pictures and scripts that
+    a browser saves beside a page.
+    """
     for path in paths:
         inside = path.is_dir()
-        for file in sorted(p for p in path.rglob("*") if p.is_file()) if inside else [path]:
-            relative = file.relative_to(path) if inside else Path(file.name)
-            if inside and any(part.startswith(".") for part in relative.parts):
-                continue
+        for file in _walk(path) if inside else [path]:
+            name = (file.relative_to(path) if inside else Path(file.name)).as_posix()
+            name = name.encode("utf-8", "replace").decode("utf-8")  # names may hold bytes that are no text
             try:
+                size = file.stat().st_size
+                if size > MOST_BYTES:
+                    reason = (
+                        f"is larger than {MOST_BYTES // 1_000_000} MB and was left where it is. Save only the adverts."
+                    )
+                    yield Refusal(name, reason)
+                    continue
                 data = file.read_bytes()
                 modified = date.fromtimestamp(file.stat().st_mtime)
-            except OSError as error:
-                reason = f"cannot be opened ({error.strerror}). Check the name and that you may read it."
-                yield Refusal(relative.as_posix(), reason)
+            except (OSError, ValueError, OverflowError) as error:
+                told = getattr(error, "strerror", None) or type(error).__name__
+                yield Refusal(name, f"cannot be opened ({told}). Check the name and that you may read it.")
                 continue
-            yield SourceFile(relative.as_posix(), data, hashlib.sha256(data).hexdigest(), modified)
+            yield SourceFile(name, data, hashlib.sha256(data).hexdigest(), modified)
+
+
+def _walk(folder: Path) -> Iterator[Path]:
+    try:
+        entries = sorted(folder.iterdir())
+    except OSError:
+        yield folder  # cannot be opened, and is reported so
+        return
+    pages = {entry.stem for entry in entries if entry.suffix.lower() in (".html", ".htm")}
+    for entry in entries:
+        assets = _FOLDER_OF_PAGE.fullmatch(entry.name)
+        if entry.name.startswith(".") or (assets and assets[1] in pages and entry.is_dir()):
+            continue
+        if entry.is_dir() and not entry.is_symlink():
+            yield from _walk(entry)
+        elif entry.is_file():  # no pipes, sockets and devices, which would never end
+            yield entry
 
 
 def read_source(source: SourceFile) -> Ingested:
-    """The adverts in one file; never raises for what the file holds."""
-    kind = detect(source)
-    reader = READERS.get(kind)
-    if reader is None:
-        reason = f"is {kind}, which this program does not read. Save the advert's text as a .txt file."
-        return Ingested((), (Refusal(source.name, reason, raw_sha256=source.sha256),))
-    try:
-        return reader(source)
-    except Exception as error:  # hostile files make libraries raise anything; the run must go on
-        reason = f"could not be read as {kind} ({type(error).__name__}). Save the advert's text as a .txt file."
-        return Ingested((), (Refusal(source.name, reason, raw_sha256=source.sha256),))
+    """The adverts in one file, read in a process with limits; never raises for what the file holds."""
+    return GUARD.read(source)

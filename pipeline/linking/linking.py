@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
@@ -16,6 +16,7 @@ from typing import Any
 from rapidfuzz import fuzz
 
 from pipeline.schemas.linking import LinkRules
+from pipeline.types import MILES_PER_KM
 
 _WORD = re.compile(r"[a-z0-9]+")
 _SETTLED = ("fuel", "gearbox", "engine_litres")  # facts that a vehicle does not change
@@ -46,19 +47,55 @@ def link(adverts: Sequence[Linkable], rules: LinkRules) -> list[Link]:
     for key, what in (("vin", "the same VIN"), ("plate", "the same plate")):
         for i, j in _same_value(adverts, key):
             found.setdefault((i, j), Link(adverts[i].advert_id, adverts[j].advert_id, what, 1.0))
+    near: dict[tuple[int, int], Link] = {}
     words = [_WORD.findall(advert.text.lower()) for advert in adverts]
-    for i, j in sorted(_sharing(words, rules)):
+    runs = [_runs(of, rules.shingle_words) for of in words]
+    holders = Counter(run for own in runs for run in own)
+    for i, j in sorted(_sharing(runs, holders, rules)):
         if (i, j) in found or _contradict(adverts[i].facts, adverts[j].facts, rules):
             continue
         likeness = fuzz.token_set_ratio(" ".join(words[i]), " ".join(words[j]))
-        if likeness >= rules.least_likeness:
-            reason = f"near-equal text ({likeness:.0f} of 100) and no fact that differs"
-            found[i, j] = Link(adverts[i].advert_id, adverts[j].advert_id, reason, likeness / 100)
+        if likeness < rules.least_likeness:
+            continue
+        own = _own_share(runs[i], runs[j], holders)
+        agreeing = _agreeing(adverts[i].facts, adverts[j].facts)
+        told = ", ".join(agreeing).replace("_", " ")
+        if own >= _enough(adverts[i].facts, adverts[j].facts, agreeing, rules):
+            alike = f"alike in {told}, " if told else ""
+            reason = f"near-equal text ({likeness:.0f} of 100), {alike}no fact that differs"
+            near[i, j] = Link(adverts[i].advert_id, adverts[j].advert_id, reason, likeness / 100)
+    found |= _without_torn(near, adverts, rules)
     return [found[pair] for pair in sorted(found)]
 
 
-def group(advert_ids: Iterable[str], links: Iterable[Link]) -> list[tuple[str, ...]]:
-    """Adverts grouped into vehicles by their links, in the order of the first advert of each."""
+def _without_torn(
+    near: Mapping[tuple[int, int], Link], adverts: Sequence[Linkable], rules: LinkRules
+) -> dict[tuple[int, int], Link]:
+    """Without the links of an advert that states too little and so fits two others that contradict each other."""
+    partners: dict[int, list[int]] = defaultdict(list)
+    for i, j in near:
+        partners[i].append(j)
+        partners[j].append(i)
+    torn = {
+        n
+        for n, others in partners.items()
+        if any(_contradict(adverts[a].facts, adverts[b].facts, rules) for a, b in combinations(others, 2))
+    }
+    kept = {}
+    for (i, j), edge in near.items():
+        shared = _agreeing(adverts[i].facts, adverts[j].facts)
+        if "mileage" in shared or not ({i, j} & torn):
+            kept[i, j] = edge
+    return kept
+
+
+def group(
+    advert_ids: Iterable[str], links: Iterable[Link], apart: Collection[tuple[str, str]] = frozenset()
+) -> list[tuple[str, ...]]:
+    """Adverts grouped into vehicles by their links, in the order of the first advert of each.
+
+    The strongest links go first. A link that would bring together two adverts of a pair in `apart` is not followed.
+    """
     order = list(advert_ids)
     leader = {advert_id: advert_id for advert_id in order}
 
@@ -69,10 +106,11 @@ def group(advert_ids: Iterable[str], links: Iterable[Link]) -> list[tuple[str, .
         return advert_id
 
     position = {advert_id: n for n, advert_id in enumerate(order)}
-    for edge in links:
+    for edge in sorted(links, key=lambda edge: -edge.score):
         if edge.a in leader and edge.b in leader:
             first, second = sorted((find(edge.a), find(edge.b)), key=position.__getitem__)
-            leader[second] = first
+            if not any({find(a), find(b)} == {first, second} for a, b in apart if a in leader and b in leader):
+                leader[second] = first
     groups: dict[str, list[str]] = defaultdict(list)
     for advert_id in order:
         groups[find(advert_id)].append(advert_id)
@@ -84,34 +122,81 @@ def _same_value(adverts: Sequence[Linkable], key: str) -> Iterable[tuple[int, in
     for n, advert in enumerate(adverts):
         value = advert.facts.get(key)
         if value:
-            by_value[re.sub(r"[^A-Z0-9]", "", str(value).upper())].append(n)
+            by_value[_plain(str(value))].append(n)
     for members in by_value.values():
         yield from ((members[0], other) for other in members[1:])
 
 
-def _sharing(words: Sequence[Sequence[str]], rules: LinkRules) -> set[tuple[int, int]]:
+def _runs(words: Sequence[str], size: int) -> frozenset[tuple[str, ...]]:
+    return frozenset(tuple(words[start : start + size]) for start in range(len(words) - size + 1))
+
+
+def _sharing(
+    runs: Sequence[frozenset[tuple[str, ...]]], holders: Mapping[tuple[str, ...], int], rules: LinkRules
+) -> set[tuple[int, int]]:
     """Pairs of adverts that share enough runs of words, boilerplate left out."""
-    holders: dict[tuple[str, ...], set[int]] = defaultdict(set)
-    size = rules.shingle_words
-    for n, advert in enumerate(words):
-        for start in range(len(advert) - size + 1):
-            holders[tuple(advert[start : start + size])].add(n)
+    held: dict[tuple[str, ...], list[int]] = defaultdict(list)
+    for n, own in enumerate(runs):
+        for run in own:
+            if 1 < holders[run] <= rules.common_shingle:
+                held[run].append(n)
     shared: Counter[tuple[int, int]] = Counter()
-    for members in holders.values():
-        if 1 < len(members) <= rules.common_shingle:
-            shared.update(combinations(sorted(members), 2))
+    for members in held.values():
+        shared.update(combinations(members, 2))
     return {pair for pair, count in shared.items() if count >= rules.least_shared_shingles}
+
+
+def _own_share(
+    a: frozenset[tuple[str, ...]], b: frozenset[tuple[str, ...]], holders: Mapping[tuple[str, ...], int]
+) -> float:
+    """How much of the shorter text stands in the other, from 0 to 1; a run counts less the more adverts hold it."""
+
+    def weight(runs: Iterable[tuple[str, ...]]) -> float:
+        return sum(1 / max(holders[run] - 1, 1) for run in runs)
+
+    least = min(weight(a), weight(b))
+    return weight(a & b) / least if least else 0.0
+
+
+def _agreeing(a: Mapping[str, Any], b: Mapping[str, Any]) -> list[str]:
+    """The facts that both state, alike: for two adverts that do not contradict each other."""
+    return [key for key in ("mileage", "year", *_SETTLED) if a.get(key) is not None and b.get(key) is not None]
+
+
+def _enough(a: Mapping[str, Any], b: Mapping[str, Any], agreeing: Sequence[str], rules: LinkRules) -> float:
+    """How much own text two adverts must share, by the facts in which they agree."""
+    if not agreeing:
+        return rules.least_own_share_without_facts
+    if "mileage" in agreeing:
+        one, other = float(a["mileage"]), float(b["mileage"])
+        rounded = one % 100 == 0 or other % 100 == 0
+        if one == other or (rounded and abs(one - other) <= rules.mileage_rounding):
+            return rules.least_own_share_with_mileage
+    return rules.least_own_share
 
 
 def _contradict(a: Mapping[str, Any], b: Mapping[str, Any], rules: LinkRules) -> bool:
     for key in (*_SETTLED, "vin", "plate"):
-        if a.get(key) is not None and b.get(key) is not None and a[key] != b[key]:
+        if a.get(key) is not None and b.get(key) is not None and _plain(a[key]) != _plain(b[key]):
             return True
     if a.get("year") and b.get("year"):
         gap = min(abs(x - y) for x in a["year"] for y in b["year"])
         if gap > rules.year_tolerance:
             return True
-    if a.get("mileage") and b.get("mileage") and a.get("mileage_unit") == b.get("mileage_unit"):
-        low, high = sorted((float(a["mileage"]), float(b["mileage"])))
-        return high - low > rules.mileage_tolerance * high
+    if a.get("mileage") is not None and b.get("mileage") is not None:
+        return not _same_mileage(a, b, rules)
     return False
+
+
+def _plain(value: Any) -> Any:
+    return re.sub(r"[^A-Z0-9]", "", value.upper()) if isinstance(value, str) else value
+
+
+def _same_mileage(a: Mapping[str, Any], b: Mapping[str, Any], rules: LinkRules) -> bool:
+    """The same number, whatever its unit was taken to be, or the same distance."""
+    read = float(a["mileage"]), float(b["mileage"])
+    miles = [
+        number * (MILES_PER_KM if facts.get("mileage_unit") == "km" else 1)
+        for number, facts in zip(read, (a, b), strict=True)
+    ]
+    return any(max(pair) - min(pair) <= rules.mileage_tolerance * max(pair) for pair in (read, miles))

@@ -1,29 +1,46 @@
-"""Red flags: what no price offsets until it is verified."""
+"""Red flags: what no price offsets until it is verified, and what only needs asking."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
-from pipeline.schemas.decision import Condition, DecisionRules
-from pipeline.types import Claim, Flag, Prospect
+from pipeline.ranking.identity import identity_checks
+from pipeline.schemas.decision import Condition, DecisionRules, FlagRule
+from pipeline.types import Buyer, Claim, Flag, Prospect
+
+LIFTING = (
+    "writeoff",
+    "accident",
+    "chassis",
+    "sills",
+    "welding",
+    "underseal",
+    "doors_panels",
+)  # whose words can prove a repair
 
 
-def red_flags(prospect: Prospect, rules: DecisionRules) -> tuple[Flag, ...]:
-    """Flags that stand for a vehicle, disqualifying ones first."""
+def red_flags(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tuple[Flag, ...]:
+    """Flags that stand for a vehicle and this buyer, disqualifying ones first."""
     claims = prospect.evidence.claims
     told = {c.subject for c in claims if c.status in ("present", "due")}
+    checks = identity_checks(prospect.evidence, rules.registration) | dict(prospect.evidence.doubts)
     found: list[Flag] = []
     for rule in rules.flags.flags:
-        claim = next((c for condition in rule.when for c in claims if _meets(c, condition)), None)
-        valued = next((f for f in rule.valuation_flags if f in prospect.valuation.flags), None)
-        if claim is None and valued is None:
+        raised = _raised(rule, prospect, checks)
+        if raised is None or buyer.purpose in rule.not_purposes:
             continue
         if rule.unless_words and any(_has(c.quote, rule.unless_words) for c in claims if c.subject in LIFTING):
             continue
         if rule.unless_admitted is not None and len(told) >= rule.unless_admitted:
             continue
-        quote = claim.quote if claim else ""
-        found.append(Flag(rule.id, rule.text, rule.verify, rule.disqualifies, quote, rule.id))
+        if rule.with_any and not _any(claims, rule.with_any):
+            continue
+        if _any(claims, rule.unless):
+            continue
+        text, quote, sure = raised
+        disqualifies = rule.disqualifies and sure >= rules.flags.sure
+        found.append(Flag(rule.id, text, rule.verify, disqualifies, quote, rule.id))
     codes = {flag.code for flag in found}
     for group in rules.flags.together:
         if len(codes & set(group.flags)) >= group.least:
@@ -33,7 +50,23 @@ def red_flags(prospect: Prospect, rules: DecisionRules) -> tuple[Flag, ...]:
     return tuple(sorted(found, key=lambda flag: not flag.disqualifies))
 
 
-LIFTING = ("writeoff", "accident", "chassis", "welding", "doors_panels")  # whose words can prove a repair
+def _raised(rule: FlagRule, prospect: Prospect, checks: dict[str, str]) -> tuple[str, str, float] | None:
+    """The flag's text, the words that raise it and how sure they are read, or None."""
+    claim = _any(prospect.evidence.claims, rule.when)
+    if claim is not None:
+        return rule.text, claim.quote, claim.confidence
+    if any(flag in prospect.valuation.flags for flag in rule.valuation_flags):
+        return rule.text, "", 1.0
+    if any(prospect.evidence.facts.get(key) in values for key, values in rule.facts.items()):
+        return rule.text, "", 1.0
+    said = [checks[name] for name in rule.checks if name in checks]
+    return (f"{rule.text}: {'; '.join(said)}", "", 1.0) if said else None
+
+
+def _any(claims: Sequence[Claim], conditions: Sequence[Condition]) -> Claim | None:
+    """The claim read most surely, of those that meet one of the conditions; the first of equals."""
+    met = (c for condition in conditions for c in claims if _meets(c, condition))
+    return max(met, key=lambda c: c.confidence, default=None)
 
 
 def _meets(claim: Claim, condition: Condition) -> bool:

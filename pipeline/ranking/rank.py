@@ -1,149 +1,123 @@
-"""From prospects to the ranking: visit worth, verdict, reasons."""
+"""From prospects to the ranking: visit worth, verdict, prices, questions, reasons."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.ranking.essentials import essentials
 from pipeline.ranking.flags import red_flags
+from pipeline.ranking.outside import outside_option
+from pipeline.ranking.price import price_to_pay
 from pipeline.ranking.questions import must_questions, plan_call
 from pipeline.ranking.reservation import reservation_price
-from pipeline.ranking.surplus import Surplus, call_cost, surplus, visit_cost
+from pipeline.ranking.surplus import Surplus, surplus, visit_cost
+from pipeline.ranking.verdict import Standing, by_risk, decide, must_broken
 from pipeline.schemas.decision import DecisionRules
 from pipeline.types import Buyer, Flag, Prospect, Question, Ranked, Reason, Spread, Verdict
 
+VERDICTS: tuple[Verdict, ...] = ("travel", "ring first", "leave")  # what can be acted on now stands first
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    prospect: Prospect
+    money: Surplus | None
+    flags: tuple[Flag, ...]
+
+    @property
+    def ruled_out(self) -> bool:
+        return any(flag.disqualifies for flag in self.flags)
+
 
 def rank(prospects: Sequence[Prospect], buyer: Buyer, rules: DecisionRules) -> list[Ranked]:
-    """Every vehicle by visit worth, best first; then those without a value; last those that nothing can make worth it.
+    """First what is worth setting out to, then whom to ring, then what to leave; last what nothing makes worth it.
 
-    The ranking key is the reservation price of a visit (Weitzman 1979), so that vehicles are viewed in falling order
-    until the best found beats every one left.
+    Within each the key is the reservation price of a visit (Weitzman 1979), so that vehicles are viewed in falling
+    order until the best found beats every one left; those without a value follow.
     """
-    outside = outside_option(prospects, buyer, rules)
-    ranked = [_one(prospect, buyer, rules, outside) for prospect in prospects]
-    return sorted(ranked, key=_key)
+    cases = _cases(prospects, buyer, rules)
+    outside = _outside(cases, buyer, rules)
+    rows = [_one(case, buyer, rules, outside) for case in cases]
+    return [row for _, row in sorted(rows, key=lambda pair: _key(*pair))]
 
 
-def outside_option(prospects: Sequence[Prospect], buyer: Buyer, rules: DecisionRules) -> float:
-    """The surplus that a buyer has without these: their own figure, else a share of the middling sound value."""
-    if buyer.outside_option is not None:
-        return buyer.outside_option
-    values = [p.valuation.p50 for p in prospects if p.valuation.p50 is not None]
-    middle = float(np.median(values)) if values else (buyer.guide_price or 0.0)
-    return -rules.decision.outside_share * middle
+def going_without(prospects: Sequence[Prospect], buyer: Buyer, rules: DecisionRules) -> float:
+    """The outside option of a search: the surplus that the buyer has without any of these."""
+    return _outside(_cases(prospects, buyer, rules), buyer, rules)
 
 
-def _key(row: Ranked) -> tuple[int, int, float, str]:
-    stopped = any(flag.disqualifies for flag in row.flags) or any(
-        reason.rule.startswith("must.") or reason.rule == "ranking.budget.far" for reason in row.reasons
-    )
+def _cases(prospects: Sequence[Prospect], buyer: Buyer, rules: DecisionRules) -> list[_Case]:
+    return [_Case(p, surplus(p, buyer, rules), red_flags(p, buyer, rules)) for p in prospects]
+
+
+def _outside(cases: Sequence[_Case], buyer: Buyer, rules: DecisionRules) -> float:
+    values = [case.prospect.valuation.p50 for case in cases]
+    usual = [float(by_risk(case.money, buyer, rules).mean()) for case in cases if case.money and not case.ruled_out]
+    return outside_option([v for v in values if v is not None], usual, buyer, rules)
+
+
+def _key(stopped: bool, row: Ranked) -> tuple[bool, int, bool, float, str]:
     worth = row.visit_worth if row.visit_worth is not None else -np.inf
-    return (int(stopped), int(row.visit_worth is None), -worth, row.ref)
+    return (stopped, VERDICTS.index(row.verdict), row.visit_worth is None, -worth, row.ref)
 
 
-def _one(prospect: Prospect, buyer: Buyer, rules: DecisionRules, outside: float) -> Ranked:
-    flags = red_flags(prospect, rules)
-    broken = _must_broken(prospect, buyer)
-    asks = must_questions(prospect, buyer, rules)
+def _one(case: _Case, buyer: Buyer, rules: DecisionRules, outside: float) -> tuple[bool, Ranked]:
+    prospect, money, flags = case.prospect, case.money, case.flags
+    broken, musts = must_broken(prospect, buyer), must_questions(prospect, buyer, rules)
     cost = visit_cost(prospect.distance_miles, buyer, rules) if prospect.distance_miles is not None else None
-    money = surplus(prospect, buyer, rules)
-    repair = Spread.of(prospect.repair.samples)
     if money is None:
-        return _unvalued(prospect, flags, broken, asks, cost, repair)
+        return _unvalued(case, broken, musts, cost)
     trip = cost if cost is not None else visit_cost(0.0, buyer, rules)
-    worth = float(reservation_price(_by_risk(money, buyer, rules), trip))
-    plan = plan_call(prospect, money, outside, trip, rules)
-    questions, call = plan.questions, call_cost(buyer, rules)
-    budget = _over_budget(prospect, money, buyer, rules)
-    verdict: Verdict
-    if broken or any(flag.disqualifies for flag in flags) or worth < outside or budget == "far":
-        verdict = "leave"
-    elif asks or flags or budget == "near" or max(plan.worth, plan.saved) > call:
-        verdict = "ring first"
-    else:
-        verdict = "travel"
-    return Ranked(
+    worth = float(reservation_price(by_risk(money, buyer, rules), trip))
+    a_question = rules.decision.call.question_hours * buyer.time_value_per_hour
+    call = plan_call(prospect, money, outside, trip, a_question, rules)
+    left_open = essentials(prospect, buyer, rules)
+    standing = Standing(prospect, money, worth, outside, trip, flags, broken, musts, left_open, call)
+    decision = decide(standing, buyer, rules)
+    price = price_to_pay(prospect, money, outside, buyer, rules)
+    subjects = {subject for ask in decision.asks for subject in ask.subjects}
+    questions = (*decision.asks, *(q for q in call.questions if not subjects & set(q.subjects)))
+    reasons = [*decision.reasons, *_reasons(prospect, money, flags, cost)]
+    return decision.stopped, Ranked(
         ref=prospect.ref,
-        verdict=verdict,
+        verdict=decision.verdict,
         visit_worth=worth,
         visit_cost=cost,
         surplus=Spread.of(money.full),
         sound_value=Spread.of(money.value),
-        repair_cost=repair,
+        repair_cost=Spread.of(prospect.repair.samples),
         price_to_pay=money.paid,
         flags=flags,
-        reasons=tuple(_reasons(prospect, money, flags, broken, budget, worth, outside, cost)),
-        questions=asks + questions,
-        walk_away=max(0.0, float(money.value.mean() - money.costs.sum(axis=1).mean() - outside)),
-        changes=tuple(_changes(verdict, worth, outside, flags, questions)),
+        reasons=tuple(reasons),
+        questions=questions,
+        walk_away=price.walk_away,
+        changes=tuple(_changes(decision.verdict, worth, outside, flags, questions)),
+        opening_offer=price.opening,
+        settling_price=price.settling,
+        price_reasons=price.reasons,
+        price_after=price.after,
     )
 
 
-def _by_risk(money: Surplus, buyer: Buyer, rules: DecisionRules) -> np.ndarray:
-    """What the buyer goes by: the expected surplus after a viewing, or that less the distance to the worst tail."""
-    if buyer.risk == "mean":
-        return money.seen
-    tail = np.sort(money.full)[: max(1, int(len(money.full) * rules.decision.worst_share))]
-    return np.asarray(money.seen - (money.full.mean() - tail.mean()))
-
-
-def _must_broken(prospect: Prospect, buyer: Buyer) -> list[Reason]:
-    found = []
-    for key, allowed in buyer.must.items():
-        stated = prospect.evidence.facts.get(key)
-        if stated is None:
-            continue
-        values = stated if isinstance(stated, list | tuple) else [stated]
-        if not any(value in allowed for value in values):
-            wanted = " or ".join(str(value) for value in allowed)
-            said = " or ".join(str(value) for value in values)
-            found.append(
-                Reason(f"you must have {key.replace('_', ' ')} {wanted}; the advert says {said}", f"must.{key}")
-            )
-    return found
-
-
-def _over_budget(prospect: Prospect, money: Surplus, buyer: Buyer, rules: DecisionRules) -> str:
-    """ "far": the price alone is beyond any talking; "near": price and expected repairs exceed it; else ""."""
-    if buyer.budget_total is None:
-        return ""
-    soft = 0.0 if buyer.budget_is_hard else rules.decision.budget.soft_over
-    if money.paid > buyer.budget_total * (1 + soft):
-        return "far"
-    return "near" if money.paid + prospect.repair.samples.mean() > buyer.budget_total else ""
-
-
-def _unvalued(
-    prospect: Prospect,
-    flags: tuple[Flag, ...],
-    broken: list[Reason],
-    asks: tuple[Question, ...],
-    cost: float | None,
-    repair: Spread,
-) -> Ranked:
-    reasons = [*broken, *prospect.valuation.reasons]
+def _unvalued(case: _Case, broken: list[Reason], asks: tuple[Question, ...], cost: float | None) -> tuple[bool, Ranked]:
+    prospect, flags = case.prospect, case.flags
+    reasons = [*broken, *(Reason(f.text, f.rule, f.quote) for f in flags), *prospect.valuation.reasons]
     if prospect.asking_price is None:
         reasons.append(Reason(prospect.refused_price or "the advert gives no price", "ranking.price"))
-    verdict: Verdict = "leave" if broken or any(flag.disqualifies for flag in flags) else "ring first"
-    return Ranked(
-        prospect.ref, verdict, None, cost, None, None, repair, None, flags, tuple(reasons), asks,
-        changes=("a price and a value to set it against",),
+    stopped = bool(broken) or case.ruled_out
+    verdict: Verdict = "leave" if stopped else "ring first"
+    return stopped, Ranked(
+        prospect.ref, verdict, None, cost, None, None, Spread.of(prospect.repair.samples), None, flags, tuple(reasons),
+        asks, changes=("a price and a value to set it against",),
     )  # fmt: skip
 
 
-def _reasons(
-    prospect: Prospect,
-    money: Surplus,
-    flags: tuple[Flag, ...],
-    broken: list[Reason],
-    budget: str,
-    worth: float,
-    outside: float,
-    cost: float | None,
-) -> list[Reason]:
+def _reasons(prospect: Prospect, money: Surplus, flags: tuple[Flag, ...], cost: float | None) -> list[Reason]:
     c = prospect.currency
-    found = [*broken, *(Reason(flag.text, flag.rule, flag.quote) for flag in flags)]
+    found = [Reason(flag.text, flag.rule, flag.quote) for flag in flags]
     value, repair = float(money.value.mean()), float(prospect.repair.samples.mean())
     gap = value - money.paid
     side = "below" if gap >= 0 else "above"
@@ -160,16 +134,10 @@ def _reasons(
             quote = next((reason.quote for reason in item.reasons if reason.quote), "")
             said = "admitted" if item.admitted else "not said"
             found.append(Reason(f"{item.name}: {c} {item.expected_cost:,.0f} expected, {said}", item.item, quote))
-    if budget == "far":
-        found.append(Reason("the price is beyond your budget", "ranking.budget.far"))
-    elif budget == "near":
-        found.append(Reason("price and expected repairs together exceed your budget", "ranking.budget"))
     if cost is None:
         found.append(
             Reason("how far away it is is not known; the visit's cost counts only the hours there", "ranking.visit")
         )
-    if worth < outside:
-        found.append(Reason("a visit is worth less than looking elsewhere", "ranking.outside"))
     return found
 
 

@@ -52,10 +52,12 @@ def surplus(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> Surplus |
 
 
 def price_paid(prospect: Prospect, rules: DecisionRules) -> float:
-    """The asking price less what is expected to come off it for its price terms."""
+    """What was agreed; else the asking price less what is expected to come off it, never below a refused offer."""
     assert prospect.asking_price is not None
+    if prospect.agreed_price is not None:
+        return prospect.agreed_price
     off = rules.decision.paying.off(prospect.evidence.facts.get("price_terms"))
-    return prospect.asking_price * (1 - off)
+    return max(prospect.asking_price * (1 - off), prospect.least_price or 0.0)
 
 
 def worth_factor(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> float:
@@ -69,13 +71,30 @@ def worth_factor(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> floa
     return factor
 
 
+def visit_hours(distance_miles: float, rules: DecisionRules) -> float:
+    """Hours there, at the vehicle and back. `distance_miles` by road, one way."""
+    return 2 * distance_miles / rules.decision.visit.speed_mph + rules.decision.visit.hours_there
+
+
 def visit_cost(distance_miles: float, buyer: Buyer, rules: DecisionRules) -> float:
-    """There and back by road, the buyer's hours and fees, buyer's currency. `distance_miles` by road, one way."""
-    visit = rules.decision.visit
-    hours = 2 * distance_miles / visit.speed_mph + visit.hours_there
-    return 2 * distance_miles * buyer.travel_cost_per_mile + hours * buyer.time_value_per_hour + visit.fee
+    """There and back by road, the buyer's hours, a night where a day is too short, and fees; buyer's currency."""
+    visit, hours = rules.decision.visit, visit_hours(distance_miles, rules)
+    nights = visit.night if hours > visit.day_hours else 0.0
+    return 2 * distance_miles * buyer.travel_cost_per_mile + hours * buyer.time_value_per_hour + visit.fee + nights
 
 
 def call_cost(buyer: Buyer, rules: DecisionRules) -> float:
     """A telephone call, buyer's currency."""
     return rules.decision.call.hours * buyer.time_value_per_hour + rules.decision.call.fee
+
+
+def viewing_outcomes(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> Array | None:
+    """Samples of the surplus as a viewing would show it, (samples,), in an order of the vehicle's own.
+
+    `surplus` uses common random numbers, so that ranks move only with evidence; where vehicles are weighed together
+    what is found at one must tell nothing of another, hence the shuffle.
+    """
+    money = surplus(prospect, buyer, rules)
+    if money is None:
+        return None
+    return np.asarray(money.seen[np.argsort(column(f"outcome {prospect.ref}", len(money.seen), SEED))])

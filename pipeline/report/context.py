@@ -6,10 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.report import words
+from pipeline.report.doubts import doubtful
+from pipeline.report.learnt import FATES
 from pipeline.report.plot import Axis, Dot, Plot, Strip, axis, plot, strip
-from pipeline.report.section import Section, asked_price, section
-from pipeline.types import Ranked, Reason, ReportView, Spread, VehicleView
+from pipeline.report.section import Section, asked_price, pay, section
+from pipeline.types import Buyer, Ranked, Reason, ReportView, Spread, VehicleView
 
+PER_PAGE = 500  # vehicles on one page: beyond that it opens slowly and nobody reads on
+LOOKS = 3  # doubtful places named on the first screen
 PICKS = 3  # a day allows about three viewings, an evening about three calls
 NOT_VALUED = "not valued"
 
@@ -53,7 +57,9 @@ class Pick:
     title: str
     facts: str
     why: str
+    pay: str
     ask: str
+    look: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,28 +69,31 @@ class PageContext:
     terms: tuple[str, ...]
     visits: tuple[Pick, ...]
     calls: tuple[Pick, ...]
+    answer: str
     more_visits: int
     more_calls: int
-    left: int
-    gone: int
     changes: tuple[str, ...]
     plot: Plot | None
     undrawn: int
+    part: int
+    others: tuple[tuple[str, str], ...]  # file, its vehicles: the other pages of a large search
     rows: tuple[Row, ...]
     sections: tuple[Section, ...]
     refusals: tuple[tuple[str, str], ...]
+    apart: tuple[tuple[str, str, str], ...]  # title, number, what became of it by the buyer's record
     assumptions: tuple[Reason, ...]
     cautions: tuple[str, ...]
     counts: tuple[tuple[str, int], ...]
 
 
-def context(view: ReportView) -> PageContext:
-    """Everything on the page, in its order."""
+def context(view: ReportView, part: int = 0, name: str = "ranking") -> PageContext:
+    """Everything on one page, in its order. `part`: which PER_PAGE vehicles it shows, from 0; `name` of its file."""
     money = view.buyer.currency
     scale = _surplus_scale(view.vehicles)
-    numbered = [(number, vehicle) for number, vehicle in enumerate(view.vehicles, 1)]
-    visits = [_pick(n, v, money) for n, v in numbered if v.ranked.verdict == "travel" and not v.gone]
-    calls = [_pick(n, v, money) for n, v in numbered if v.ranked.verdict == "ring first" and not v.gone]
+    everyone = list(enumerate(view.vehicles, 1))
+    numbered = everyone[part * PER_PAGE : (part + 1) * PER_PAGE]
+    visits = [_pick(n, v, view.buyer) for n, v in everyone[:PER_PAGE] if v.ranked.verdict == "travel" and not v.gone]
+    calls = [_pick(n, v, view.buyer) for n, v in everyone[:PER_PAGE] if v.ranked.verdict == "ring first" and not v.gone]
     dots = [dot for n, v in numbered if (dot := _dot(n, v, money))]
     return PageContext(
         title=view.buyer.search_name or "Vehicles worth a visit",
@@ -92,19 +101,39 @@ def context(view: ReportView) -> PageContext:
         terms=_terms(view),
         visits=tuple(visits[:PICKS]),
         calls=tuple(calls[:PICKS]),
+        answer=_answer(view),
         more_visits=max(len(visits) - PICKS, 0),
         more_calls=max(len(calls) - PICKS, 0),
-        left=sum(v.ranked.verdict == "leave" and not v.gone for v in view.vehicles),
-        gone=sum(v.gone for v in view.vehicles),
         changes=view.changes,
         plot=plot(dots, money),
-        undrawn=len(view.vehicles) - len(dots),
-        rows=tuple(_row(n, v, money, scale) for n, v in numbered),
-        sections=tuple(section(n, v, money, view.subject_names) for n, v in numbered),
+        undrawn=len(numbered) - len(dots),
+        part=part,
+        others=_others(len(view.vehicles), part, name),
+        rows=tuple(_row(n, v, view.buyer, scale) for n, v in numbered),
+        sections=tuple(section(n, v, view.buyer, view.subject_names) for n, v in numbered),
         refusals=tuple((r.source + (f", line {r.line}" if r.line else ""), r.reason) for r in view.refusals),
+        apart=tuple((v.title, v.ref, FATES[v.fate]) for v in view.apart if v.fate),
         assumptions=view.assumptions,
         cautions=view.cautions,
         counts=tuple((words.spoken(name), count) for name, count in view.counts.items()),
+    )
+
+
+def parts(count: int) -> range:
+    """The pages that so many vehicles take, one at least."""
+    return range(max(-(-count // PER_PAGE), 1))
+
+
+def file_name(name: str, part: int) -> str:
+    """`ranking.html`, `ranking-2.html`, …"""
+    return f"{name}.html" if part == 0 else f"{name}-{part + 1}.html"
+
+
+def _others(count: int, part: int, name: str) -> tuple[tuple[str, str], ...]:
+    return tuple(
+        (file_name(name, n), f"{n * PER_PAGE + 1:,} to {min((n + 1) * PER_PAGE, count):,}")
+        for n in parts(count)
+        if n != part
     )
 
 
@@ -125,22 +154,40 @@ def _purpose(purpose: str) -> str:
     return {"everyday": "everyday use", "working": "work", "original": "originality"}.get(purpose, f"a {purpose}")
 
 
-def _pick(number: int, vehicle: VehicleView, currency: str) -> Pick:
-    ranked, prospect = vehicle.ranked, vehicle.prospect
+def _answer(view: ReportView) -> str:
+    """One sentence: of how many vehicles how many to visit, to ring and to leave."""
+    here = [v for v in view.vehicles if not v.gone]
+    said = [
+        f"{count} {words_for}"
+        for verdict, words_for in (("travel", "worth a visit"), ("ring first", "to ring first"), ("leave", "to leave"))
+        if (count := sum(v.ranked.verdict == verdict for v in here))
+    ]
+    gone = len(view.vehicles) - len(here)
+    if gone:
+        said.append(f"{gone} probably gone")
+    return f"Of {len(view.vehicles)} vehicles {', '.join(said)}." if said else ""
+
+
+def _pick(number: int, vehicle: VehicleView, buyer: Buyer) -> Pick:
+    ranked, prospect, currency = vehicle.ranked, vehicle.prospect, buyer.currency
     facts = [asked_price(vehicle)]
     if prospect.distance_miles is not None:
-        facts.append(words.miles(prospect.distance_miles))
+        facts.append(words.distance(prospect.distance_miles, buyer.units))
     facts.append(f"repair about {words.estimate(ranked.repair_cost.mean, currency)}")
+    places = "; ".join(item.name for item in doubtful(prospect.repair.items, LOOKS))
     return Pick(
         anchor=f"v{number}",
         title=vehicle.title,
         facts=", ".join(facts),
         why=next((reason.text for reason in ranked.reasons), ""),
+        pay="; ".join(f"{name} {price}" for name, price in pay(vehicle, currency).prices),
         ask=next((question.text for question in ranked.questions), ""),
+        look=places,
     )
 
 
-def _row(number: int, vehicle: VehicleView, currency: str, scale: Axis | None) -> Row:
+def _row(number: int, vehicle: VehicleView, buyer: Buyer, scale: Axis | None) -> Row:
+    currency = buyer.currency
     ranked, prospect, repair = vehicle.ranked, vehicle.prospect, vehicle.prospect.repair
     surplus = ranked.surplus
     parts = f"{words.estimate(repair.admitted_mean, currency)} admitted, {words.estimate(repair.unsaid_mean, currency)}"
@@ -169,7 +216,7 @@ def _row(number: int, vehicle: VehicleView, currency: str, scale: Axis | None) -
             price,
             under=prospect.refused_price or "",
         ),
-        distance=Figure(words.miles(far) if far is not None else "not known", far),
+        distance=Figure(words.distance(far, buyer.units) if far is not None else "not known", far),
     )
 
 

@@ -9,36 +9,46 @@ from functools import cache
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
-from pipeline.report.context import context
+from pipeline.report import words
+from pipeline.report.context import context, file_name, parts
 from pipeline.types import ReportView
 
+_BETWEEN_TAGS = re.compile(r">\n+<")
 TEMPLATES = Path(__file__).resolve().parent / "templates"
 _UNPRINTABLE = re.compile("[\x00\ud800-\udfff]")  # not characters of HTML, and not encodable as UTF-8
 
 
-def page(view: ReportView) -> str:
+def pages(view: ReportView, name: str = "ranking") -> dict[str, str]:
+    """File name -> page: one for up to PER_PAGE vehicles, the best first; the rest on pages of their own, linked."""
+    return {file_name(name, part): page(view, part, name) for part in parts(len(view.vehicles))}
+
+
+def page(view: ReportView, part: int = 0, name: str = "ranking") -> str:
     """The page as HTML, to be written as UTF-8.
 
     NUL and lone surrogates, which HTML and UTF-8 cannot hold, become U+FFFD; nothing else of an advert is altered.
     """
-    script, style = _own("page.js"), _own("page.css")
-    html = _environment().get_template("page.html").render(
-        page=context(view),
-        script=Markup(script),
-        style=Markup(style),
-        policy=policy(script, style),
+    return render("page.html", "page.css", "page.js", page=context(view, part, name))
+
+
+def render(template: str, style_file: str, script_file: str | None, **values: object) -> str:
+    """One of the report's templates with its style and script in it, and what of an advert HTML cannot hold mended."""
+    style, script = _own(style_file), _own(script_file) if script_file else None
+    html = _environment().get_template(template).render(
+        **values, style=Markup(style), script=Markup(script or ""), policy=policy(script, style)
     )  # fmt: skip
+    # Line ends between tags come from the templates (`pre` keeps those of an advert) and would each be a node.
+    html = _BETWEEN_TAGS.sub("><", html)
     # A carriage return stays one only as a reference (HTML Standard, 13.2.3.5 normalises newlines).
     return _UNPRINTABLE.sub("\ufffd", html).replace("\r", "&#13;")
 
 
-def policy(script: str, style: str) -> str:
+def policy(script: str | None, style: str) -> str:
     """Content Security Policy (W3C CSP Level 3) that allows this script, this style, and nothing else."""
-    return (
-        f"default-src 'none'; script-src {_hash(script)}; style-src {_hash(style)}; base-uri 'none'; form-action 'none'"
-    )
+    scripts = _hash(script) if script else "'none'"
+    return f"default-src 'none'; script-src {scripts}; style-src {_hash(style)}; base-uri 'none'; form-action 'none'"
 
 
 def _hash(source: str) -> str:
@@ -51,12 +61,19 @@ def _own(name: str) -> str:
     return (TEMPLATES / name).read_text(encoding="utf-8").replace("\r\n", "\n")
 
 
+def _pre(text: str) -> Markup:
+    """Text whose line ends stand as references, so that none is taken for one of the templates."""
+    return Markup(str(escape(text)).replace("\n", "&#10;"))  # escaped just here
+
+
 @cache
 def _environment() -> Environment:
-    return Environment(
+    environment = Environment(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters |= {"sentence": words.sentence, "pre": _pre}
+    return environment

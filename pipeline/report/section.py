@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from pipeline.report import words
 from pipeline.report.adverts import AdvertPart, Price, advert_part, price, price_path
 from pipeline.report.costs import Cost, cost
-from pipeline.types import Flag, Reason, VehicleView
+from pipeline.report.learnt import heading, lines
+from pipeline.types import Buyer, Flag, Reason, VehicleView
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +19,15 @@ class Asked:
     text: str
     worth: str
     rule: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pay:
+    """The three prices, why those, and what a finding at the viewing would make of them."""
+
+    prices: tuple[tuple[str, str], ...]
+    reasons: tuple[Reason, ...]
+    after: tuple[tuple[str, str, str], ...]  # what is found, settle at, walk away above
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +43,8 @@ class Section:
     reasons: tuple[Reason, ...]
     changes: tuple[str, ...]
     flags: tuple[Flag, ...]
+    learnt: tuple[tuple[str, tuple[str, ...]], ...]  # each note that counts: heading and lines
+    pay: Pay
     cost: Cost
     prices: tuple[Price, ...]
     price_path: str
@@ -42,8 +55,9 @@ class Section:
     silent: str
 
 
-def section(number: int, vehicle: VehicleView, currency: str, names: Mapping[str, str]) -> Section:
+def section(number: int, vehicle: VehicleView, buyer: Buyer, names: Mapping[str, str]) -> Section:
     """Everything that the page says of one vehicle."""
+    currency = buyer.currency
     ranked = vehicle.ranked
     return Section(
         number=number,
@@ -52,11 +66,13 @@ def section(number: int, vehicle: VehicleView, currency: str, names: Mapping[str
         title=vehicle.title,
         verdict=ranked.verdict,
         gone=vehicle.gone,
-        summary=_summary(vehicle, currency),
+        summary=_summary(vehicle, currency, buyer.units),
         unvalued=why_not_valued(vehicle) if ranked.surplus is None or ranked.visit_worth is None else "",
         reasons=ranked.reasons,
         changes=ranked.changes,
         flags=ranked.flags,
+        learnt=_learnt(vehicle, currency, names),
+        pay=pay(vehicle, currency),
         cost=cost(vehicle, currency),
         prices=tuple(price(point) for point in vehicle.prices),
         price_path=price_path(vehicle.prices),
@@ -81,7 +97,31 @@ def why_not_valued(vehicle: VehicleView) -> str:
     return next((text for text in said if text), "the run gave no reason")
 
 
-def _summary(vehicle: VehicleView, currency: str) -> tuple[tuple[str, str, str], ...]:
+def _learnt(vehicle: VehicleView, currency: str, names: Mapping[str, str]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """What the buyer recorded, newest last."""
+    items = {item.item: item.name for item in vehicle.prospect.repair.items}
+    return tuple((heading(n), tuple(lines(n, names, items, currency))) for n in vehicle.notes if not n.undone)
+
+
+def pay(vehicle: VehicleView, currency: str) -> Pay:
+    """What to offer, to settle at and to walk away from, with the sentences that justify it."""
+    ranked = vehicle.ranked
+    known = (
+        ("offer", ranked.opening_offer),
+        ("settle at about", ranked.settling_price),
+        ("walk away above", ranked.walk_away),
+    )
+    return Pay(
+        prices=tuple((name, words.estimate(price, currency)) for name, price in known if price is not None),
+        reasons=ranked.price_reasons,
+        after=tuple(
+            (found.what, words.estimate(found.settling, currency), words.estimate(found.walk_away, currency))
+            for found in ranked.price_after
+        ),
+    )
+
+
+def _summary(vehicle: VehicleView, currency: str, units: Literal["mi", "km"]) -> tuple[tuple[str, str, str], ...]:
     """Name, figure and small print of each number that the verdict rests on."""
     ranked, prospect = vehicle.ranked, vehicle.prospect
     shown = [("asking", asked_price(vehicle), prospect.refused_price or "")]
@@ -100,7 +140,7 @@ def _summary(vehicle: VehicleView, currency: str) -> tuple[tuple[str, str, str],
     if ranked.walk_away is not None:
         shown.append(("walk away above", words.estimate(ranked.walk_away, currency), ""))
     if prospect.distance_miles is not None:
-        shown.append(("distance", words.miles(prospect.distance_miles), prospect.place or ""))
+        shown.append(("distance", words.distance(prospect.distance_miles, units), prospect.place or ""))
     elif prospect.place:
         shown.append(("place", prospect.place, "distance not known"))
     return tuple(shown)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from io import StringIO
+from typing import Literal
 
 from rich import box
 from rich.cells import cell_len
@@ -12,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from pipeline.report import words
+from pipeline.report.learnt import FATES
 from pipeline.report.section import asked_price, why_not_valued
 from pipeline.types import ReportView, VehicleView
 
@@ -54,6 +56,8 @@ def table(view: ReportView, width: int) -> str:
                 console.print(Text(f"{number}: not valued: {plain(why_not_valued(vehicle))}"))
     else:
         console.print(Text("No vehicle to rank yet: add saved adverts first."))
+    for vehicle in view.apart:
+        console.print(Text(f"Kept apart: {vehicle.ref} {plain(vehicle.title)}: {FATES.get(vehicle.fate, '')}"))
     for sentence in view.changes:
         console.print(Text(f"Changed: {plain(sentence)}"))
     for refusal in view.refusals:
@@ -63,7 +67,7 @@ def table(view: ReportView, width: int) -> str:
 
 
 def _ranking(view: ReportView, width: int) -> Table:
-    rows = [_cells(vehicle, view.buyer.currency) for vehicle in view.vehicles]
+    rows = [_cells(vehicle, view.buyer.currency, view.buyer.units) for vehicle in view.vehicles]
     fixed = {name: max(cell_len(name), *(cell_len(row[name]) for row in rows)) for name in COLUMNS}
     fixed["verdict"] = len("ring first")
     digits = len(str(len(rows)))
@@ -87,7 +91,7 @@ def _ranking(view: ReportView, width: int) -> Table:
     return ranking
 
 
-def _cells(vehicle: VehicleView, currency: str) -> dict[str, str]:
+def _cells(vehicle: VehicleView, currency: str, units: Literal["mi", "km"]) -> dict[str, str]:
     ranked, prospect = vehicle.ranked, vehicle.prospect
 
     def known(amount: float | None) -> str:
@@ -103,5 +107,5 @@ def _cells(vehicle: VehicleView, currency: str) -> dict[str, str]:
         "value": known(ranked.sound_value.mean if ranked.sound_value else None),
         "repair": words.estimate(ranked.repair_cost.mean, currency),
         "unsaid": words.estimate(prospect.repair.unsaid_mean, currency),
-        "distance": words.miles(prospect.distance_miles) if prospect.distance_miles is not None else "–",
+        "distance": words.distance(prospect.distance_miles, units) if prospect.distance_miles is not None else "–",
     }

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import date
-from typing import Any
+from typing import Any, Literal
 
-from pipeline.types import Claim, Fact, Spread
+from pipeline.types import MILES_PER_KM, Claim, Fact, Spread
 
 SIGNS = {"GBP": "£", "EUR": "€", "USD": "$", "AUD": "A$", "CAD": "C$", "NZD": "NZ$"}
 MINUS = "−"
+_CODED = re.compile(rf"([-{MINUS}])?\b({'|'.join(SIGNS)}) (?=\d)")
 ESTIMATE_STEP = 10  # estimates are rounded to tens: a single pound would pretend to a knowledge that nobody has
 
 STATUS_WORDS = {
@@ -58,9 +60,15 @@ def percent(chance: float) -> str:
     return f"{chance:.0%}".replace("%", " %")
 
 
-def miles(distance: float) -> str:
-    """A distance, whole miles."""
-    return f"{distance:,.0f} mi"
+def distance(miles: float, units: Literal["mi", "km"] = "mi") -> str:
+    """A distance, whole miles or kilometres: `128 mi`, `206 km`."""
+    return f"{miles if units == 'mi' else miles / MILES_PER_KM:,.0f} {units}"
+
+
+def sentence(text: str) -> str:
+    """A stage's words as a sentence: a capital at its start, and the currency's sign for its code before a number."""
+    text = _CODED.sub(lambda m: (m[1] or "") + SIGNS[m[2]], text)
+    return text[:1].upper() + text[1:]
 
 
 def day(when: date) -> str:

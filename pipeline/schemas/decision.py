@@ -10,6 +10,7 @@ from typing import Annotated
 from pydantic import Field
 
 from pipeline.rules import RuleId, RuleModel, Source, read_rules
+from pipeline.schemas.registration import Registration, load_registration
 from pipeline.types import Purpose, Status
 
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -17,21 +18,27 @@ Amount = Annotated[float, Field(ge=0)]
 
 
 class Visit(RuleModel):
-    """What a visit costs: road miles for straight ones, speed in miles an hour, hours there, fee."""
+    """What a visit costs: road miles for straight ones, speed in miles an hour, hours there, fee.
+
+    `day_hours`: a journey longer than this, there and back with the viewing, takes a night away at `night`.
+    """
 
     road_over_straight: Annotated[float, Field(ge=1)]
     speed_mph: Annotated[float, Field(gt=0)]
     hours_there: Amount
     fee: Amount
+    day_hours: Annotated[float, Field(gt=0)]
+    night: Amount
     source: Source
 
 
 class Call(RuleModel):
-    """A telephone call: the buyer's hours, fee, and the share of wasted journeys that it spares."""
+    """A telephone call: the buyer's hours and fee, hours for each question, and when to settle a price by it."""
 
     hours: Amount
     fee: Amount
-    spares: Share
+    question_hours: Amount
+    settle_share: Share
     source: Source
 
 
@@ -48,6 +55,8 @@ class Paying(RuleModel):
     offers: Share
     auction: Share
     silence: Share
+    found_off: Share
+    round_to: Annotated[float, Field(gt=0)]
     source: Source
 
     def off(self, price_terms: str | None) -> float:
@@ -59,14 +68,22 @@ class Budget(RuleModel):
     source: Source
 
 
+class Outside(RuleModel):
+    """`share` of the middling sound value lost on an ordinary one; that judgement counts as so many `adverts`."""
+
+    share: Share
+    adverts: Annotated[float, Field(gt=0)]
+    source: Source
+
+
 class Decision(RuleModel):
     visit: Visit
     call: Call
     value: Revealed
     paying: Paying
-    outside_share: Share
-    outside_source: Source
+    outside: Outside
     budget: Budget
+    least_chance: Share
     seen_of_service: Share
     worst_share: Annotated[float, Field(gt=0, le=1)]
     source: Source
@@ -100,6 +117,11 @@ class FlagRule(RuleModel):
     valuation_flags: tuple[str, ...] = ()
     unless_admitted: int | None = None  # so many faults told lift the flag
     unless_words: tuple[str, ...] = ()  # words anywhere in the advert's quotes that lift the flag
+    with_any: tuple[Condition, ...] = ()  # one of these must hold as well
+    unless: tuple[Condition, ...] = ()  # any of these lifts the flag
+    facts: Mapping[str, tuple[str, ...]] = {}  # facts that raise it by themselves
+    not_purposes: tuple[Purpose, ...] = ()  # for buyers of these purposes it is no flag
+    checks: tuple[str, ...] = ()  # findings of `ranking/identity.py` and `doubts.py` that raise it
     source: Source
 
 
@@ -113,6 +135,7 @@ class Together(RuleModel):
 
 
 class FlagRules(RuleModel):
+    sure: Share  # least confidence of a claim whose flag disqualifies; below it the flag only stands
     flags: tuple[FlagRule, ...]
     together: tuple[Together, ...] = ()
 
@@ -125,6 +148,15 @@ class QuestionRule(RuleModel):
     source: Source
 
 
+class SilenceRule(RuleModel):
+    """A fact that goes without saying: silence on it stands for these values."""
+
+    fact: str
+    means: tuple[str, ...]
+    not_regions: tuple[str, ...] = ()
+    source: Source
+
+
 class QuestionRules(RuleModel):
     says_bad: Share
     proof_says_bad: Share
@@ -133,7 +165,29 @@ class QuestionRules(RuleModel):
     questions: tuple[QuestionRule, ...]
     must: str
     must_words: Mapping[str, str]
-    price: str
+    price: str  # over the budget
+    settle: str  # told work, and room on the price
+    far: str  # a journey that takes a night
+    silence: tuple[SilenceRule, ...] = ()
+
+
+class EssentialRule(RuleModel):
+    id: RuleId
+    weight: Annotated[float, Field(gt=0, le=1)]
+    subjects: tuple[RuleId, ...] = ()
+    facts: tuple[str, ...] = ()
+    item: RuleId | None = None  # the item on whose chance of needing work the weight hangs
+    done_claims: int | None = None  # so many pieces of work told of tell it too
+    not_regions: tuple[str, ...] = ()
+    ask: str
+    source: Source
+
+
+class EssentialRules(RuleModel):
+    blind: Annotated[int, Field(ge=1)]
+    least_weight: Share
+    source: Source
+    essentials: tuple[EssentialRule, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +196,8 @@ class DecisionRules:
     purposes: Mapping[str, PurposeRule]
     flags: FlagRules
     questions: QuestionRules
+    essentials: EssentialRules
+    registration: Registration
 
 
 def load_decision(rules: Path) -> DecisionRules:
@@ -153,4 +209,6 @@ def load_decision(rules: Path) -> DecisionRules:
         {purpose.id: purpose for purpose in purposes.purposes},
         read_rules(folder / "flags.yaml", FlagRules, "rules/decision/flags.yaml"),
         read_rules(folder / "questions.yaml", QuestionRules, "rules/decision/questions.yaml"),
+        read_rules(folder / "essentials.yaml", EssentialRules, "rules/decision/essentials.yaml"),
+        load_registration(rules),
     )

@@ -25,6 +25,7 @@ class ReportTable(RuleModel):
     rows: Mapping[str, Mapping[str, float | Mapping[str, float]]]
     grade_split: Mapping[str, Chance] = Field(default_factory=lambda: {"slight": 0.1, "plain": 0.85, "heavy": 0.05})
     old_after_years: float | None = None
+    old_words: tuple[str, ...] = ()  # pieces of an undated quote that tell upkeep, not a cover-up: as `done_old`
     doubtful_done: bool = False  # work done here may hide what it covers, so that it need not be a comfort
     source: Source
 
@@ -107,11 +108,63 @@ class FactTable(RuleModel):
         return next((name for name, outcome in self.outcomes.items() if outcome.fits(value)), None)
 
 
+class Candour(RuleModel):
+    """How much silence tells, by how frank and how long the advert is: P(silence | state) is raised to `power`.
+
+    What is said instead keeps its proportions, so that rows still sum to one. The first that fits counts.
+    """
+
+    id: RuleId
+    disclosures: tuple[float, float]  # subjects that the advert admits: from, up to below
+    text_words: tuple[float, float]
+    power: Annotated[float, Field(gt=0)]
+    source: Source
+
+    def fits(self, disclosures: float, text_words: float) -> bool:
+        """Whether an advert is of this kind."""
+        spans = ((self.disclosures, disclosures), (self.text_words, text_words))
+        return all(low <= value < high for (low, high), value in spans)
+
+
+class Unproven(RuleModel):
+    """Where one of `subjects` is there, P(a denial or work done | state) is raised to `power`, and trust is so much."""
+
+    subjects: tuple[RuleId, ...]
+    power: Annotated[float, Field(gt=0, le=1)]
+    source: Source
+
+
+class Learning(RuleModel):
+    """How far outcomes move the rules: the prior of a rate is worth `strength` parts that failed.
+
+    `seen`: how what is sound, minor or major is put down by who looks at it: true state -> chance of each word.
+    """
+
+    strength: Annotated[float, Field(gt=0)]
+    seen: Mapping[str, tuple[float, float, float]]
+    source: Source
+
+    @model_validator(mode="after")
+    def _sums_to_one(self) -> Learning:
+        if set(self.seen) != {"sound", "minor", "major"} or any(
+            abs(sum(row) - 1) > 1e-9 or min(row) <= 0 for row in self.seen.values()
+        ):
+            raise ValueError("seen: give a row for sound, minor and major, each of three chances that sum to one")
+        return self
+
+
 class RootReport(RuleModel):
     """A subject that bears on a root, by a report table whose rows are the root's states."""
 
     subject: RuleId
     table: RuleId
+
+
+class Persists(RuleModel):
+    """What an admission says where the advert also tells of work done on that subject: still there after new parts."""
+
+    share: Annotated[float, Field(gt=0, le=1)]
+    table: RuleId | None = None  # another table than the link's own
 
 
 class Speaks(RuleModel):
@@ -124,6 +177,7 @@ class Speaks(RuleModel):
     subject: RuleId
     share: Annotated[float, Field(gt=0, le=1)] = 1.0
     table: RuleId
+    persists: Persists | None = None
     renews: bool = False  # a claim `done` renews the part from its year or mileage
     words: Mapping[str, Annotated[float, Field(gt=0, le=1)]] = Field(default_factory=dict)
 

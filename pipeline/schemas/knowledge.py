@@ -8,6 +8,7 @@ a new id is added, an entry with a known id changes the fields that it gives (ma
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -15,10 +16,11 @@ from pydantic import ValidationError
 
 from pipeline.errors import RuleError
 from pipeline.rules import RuleModel, read_rules, rule_error
-from pipeline.schemas.evidence import FactTable, ReportTable
+from pipeline.schemas.evidence import Candour, FactTable, Learning, ReportTable, Unproven
 from pipeline.schemas.knowledge_checks import check_knowledge
 from pipeline.schemas.knowledge_parts import (
     Access,
+    Assembly,
     Fault,
     Job,
     Kind,
@@ -35,7 +37,7 @@ from pipeline.schemas.subjects import load_subjects
 __all__ = ["Knowledge", "load_knowledge", "pack_names"]
 
 M = TypeVar("M", bound=RuleModel)
-SECTIONS: tuple[str, ...] = ("roots", "faults", "services", "access", "jobs")
+SECTIONS: tuple[str, ...] = ("roots", "faults", "services", "access", "assemblies", "jobs")
 
 
 def load_knowledge(packs: Sequence[str], rules: Path, extra_folders: Sequence[Path] = ()) -> Knowledge:
@@ -58,8 +60,8 @@ def load_knowledge(packs: Sequence[str], rules: Path, extra_folders: Sequence[Pa
             per_pack[-1].append(file)
             for section in SECTIONS:
                 _lay_over(entries[section], section, getattr(file, section), path, label, places)
-    tables, fact_tables, kinds, no_belief = _read_reports(rules, places)
-    entries["faults"] = {key: _with_defaults(entry, kinds, places) for key, entry in entries["faults"].items()}
+    reports = _read_reports(rules, places)
+    entries["faults"] = {key: _with_defaults(entry, reports.kinds, places) for key, entry in entries["faults"].items()}
     knowledge = Knowledge(
         packs=names,
         roots=_validated(entries["roots"], "roots", Root, places),
@@ -67,12 +69,17 @@ def load_knowledge(packs: Sequence[str], rules: Path, extra_folders: Sequence[Pa
         services=_validated(entries["services"], "services", Service, places),
         jobs=_validated(entries["jobs"], "jobs", Job, places),
         access=_validated(entries["access"], "access", Access, places),
-        tables=tables,
-        fact_tables=fact_tables,
+        assemblies=_validated(entries["assemblies"], "assemblies", Assembly, places),
+        tables=reports.tables,
+        fact_tables=reports.facts,
+        candour=tuple(reports.candour),
+        rhythm=tuple(reports.rhythm),
+        learning=reports.learning[0],
+        unproven=reports.unproven[0],
         engines=tuple(tuple(e for f in group for e in f.engines) for group in reversed(per_pack)),
         traits={trait: chance for file in files for trait, chance in file.traits.items()},
         told=tuple(told for file in files for told in file.told),
-        no_belief=no_belief,
+        no_belief=reports.no_belief,
         regions=load_regions(rules),
         money=load_money(rules),
         files=tuple(files),
@@ -170,13 +177,20 @@ def _validated(
     return result
 
 
-def _read_reports(
-    rules: Path, places: dict[tuple[str, str], Place]
-) -> tuple[dict[str, ReportTable], dict[str, FactTable], dict[str, Kind], dict[str, str]]:
-    tables: dict[str, ReportTable] = {}
-    facts: dict[str, FactTable] = {}
-    kinds: dict[str, Kind] = {}
-    no_belief: dict[str, str] = {}
+@dataclass
+class _Reports:
+    tables: dict[str, ReportTable] = field(default_factory=dict)
+    facts: dict[str, FactTable] = field(default_factory=dict)
+    kinds: dict[str, Kind] = field(default_factory=dict)
+    candour: list[Candour] = field(default_factory=list)
+    rhythm: list[str] = field(default_factory=list)
+    learning: list[Learning] = field(default_factory=list)
+    unproven: list[Unproven] = field(default_factory=list)
+    no_belief: dict[str, str] = field(default_factory=dict)
+
+
+def _read_reports(rules: Path, places: dict[tuple[str, str], Place]) -> _Reports:
+    found = _Reports()
     for path in sorted((rules / "reports").glob("*.yaml")):
         label = f"rules/reports/{path.name}"
         file = read_rules(path, ReportFile, label)
@@ -184,14 +198,22 @@ def _read_reports(
             "tables": [table.id for table in file.tables],
             "facts": [fact.id for fact in file.facts],
             "kinds": [kind.id for kind in file.kinds],
+            "candour": [candour.id for candour in file.candour],
         }
         for section, keys in ids.items():
             for index, key in enumerate(keys):
                 if (section, key) in places:
                     raise rule_error(label, path, (section, index), f"the id {key!r} stands twice", "Keep one.")
                 places[(section, key)] = Place(label, path, (section, index))
-        tables |= {table.id: table for table in file.tables}
-        facts |= {fact.id: fact for fact in file.facts}
-        kinds |= {kind.id: kind for kind in file.kinds}
-        no_belief |= file.no_belief
-    return tables, facts, kinds, no_belief
+        found.tables |= {table.id: table for table in file.tables}
+        found.facts |= {fact.id: fact for fact in file.facts}
+        found.kinds |= {kind.id: kind for kind in file.kinds}
+        found.candour += file.candour
+        found.rhythm += file.rhythm
+        found.learning += [file.learning] if file.learning else []
+        found.unproven += [file.unproven] if file.unproven else []
+        found.no_belief |= file.no_belief
+    for name, given in (("learning", found.learning), ("unproven", found.unproven)):
+        if len(given) != 1:
+            raise RuleError(f"{name} stands {len(given)} times", where="rules/reports", remedy="Give it in one file.")
+    return found

@@ -85,6 +85,10 @@ def _check_item(
     if set(item.trust) != care:
         raise _at(knowledge, section, item.id, f"trust: give a chance for each of {', '.join(sorted(care))}")
     _known(knowledge, section, item.id, "report table", (link.table for link in item.speaks), knowledge.tables)
+    _known(
+        knowledge, section, item.id, "report table",
+        (link.persists.table for link in item.speaks if link.persists and link.persists.table), knowledge.tables,
+    )  # fmt: skip
     for link in item.speaks:
         rows = knowledge.tables[link.table].rows
         if missing := [row for row in (*states, "base") if row not in rows]:
@@ -100,6 +104,9 @@ def _check_jobs(knowledge: Knowledge) -> None:
         _known(knowledge, "faults", name, "job", [*fault.jobs.minor, *fault.jobs.major], knowledge.jobs)
     for name, service in knowledge.services.items():
         _known(knowledge, "services", name, "job", [service.job], knowledge.jobs)
+    for name, assembly in knowledge.assemblies.items():
+        _known(knowledge, "assemblies", name, "job", [assembly.job], knowledge.jobs)
+        _known(knowledge, "assemblies", name, "fault", assembly.faults, knowledge.faults)
     for name, job in knowledge.jobs.items():
         _known(knowledge, "jobs", name, "access", job.access, knowledge.access)
         _known(knowledge, "jobs", name, "class of scarcity", [job.scarcity], scarcity)
@@ -152,7 +159,7 @@ def _check_subjects(knowledge: Knowledge, subjects: Sequence[str]) -> None:
                 where="rules/reports",
                 remedy="Let a fault speak of it, or say under no_belief why not.",
             )
-    for subject in sorted(spoken | set(knowledge.no_belief)):
+    for subject in sorted(spoken | set(knowledge.no_belief) | set(knowledge.unproven.subjects)):
         if subject not in subjects:
             raise RuleError(
                 f"unknown subject {subject!r}", where="rules/packs", remedy="rules/subjects.yaml lists them."

@@ -11,7 +11,17 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, model_validator
 
 from pipeline.rules import RuleId, RuleModel, Source
-from pipeline.schemas.evidence import SUM_TOLERANCE, Chance, FactTable, ReportTable, RootReport, Speaks
+from pipeline.schemas.evidence import (
+    SUM_TOLERANCE,
+    Candour,
+    Chance,
+    FactTable,
+    Learning,
+    ReportTable,
+    RootReport,
+    Speaks,
+    Unproven,
+)
 from pipeline.schemas.region import Currency, Money, Positive, Region, TestArea
 from pipeline.schemas.vehicle import Applies, Engine, Match, Told, Variant
 from pipeline.schemas.wear import Bad, Built, Cause, Feeds, Life, ThreePoint, Wear
@@ -19,13 +29,13 @@ from pipeline.schemas.wear import Bad, Built, Cause, Feeds, Life, ThreePoint, We
 __all__ = [
     "Access",
     "Applies",
+    "Assembly",
     "Bad",
     "Built",
     "Cause",
     "Engine",
     "Fault",
     "Feeds",
-    "GoingRates",
     "Job",
     "Jobs",
     "Kind",
@@ -159,6 +169,17 @@ class Access(RuleModel):
     id: RuleId
     name: str
     hours: ThreePoint
+    again: Annotated[float, Field(gt=0, le=1)] = 1.0  # jobs after the first at one go take this share of their hours
+    source: Source
+
+
+class Assembly(RuleModel):
+    """Faults inside one assembly: put right together they cost at most the `job` that replaces the whole."""
+
+    id: RuleId
+    name: str
+    job: RuleId
+    faults: Annotated[tuple[RuleId, ...], Field(min_length=1)]
     source: Source
 
 
@@ -191,35 +212,11 @@ class Kind(RuleModel):
     source: Source
 
 
-class Rate(RuleModel):
-    """What sound vehicles fetch (not ask), by trim and build years."""
-
-    name: str
-    trim: str
-    engines: tuple[str, ...] = ()
-    years: tuple[int, int]
-    low: Positive
-    high: Positive
-
-
-class GoingRates(RuleModel):
-    currency: Currency
-    month: str
-    miles: Positive  # mileage they stand for
-    per_10000_miles: Chance  # share of the value, either way
-    asking_over_selling: Chance
-    rows: tuple[Rate, ...]
-    adjust: Mapping[str, str] = Field(default_factory=dict)
-    source: Source
-
-
 class PackFile(RuleModel):
     """One file of a pack. Entries of faults, services, jobs and the like are checked after packs are laid together."""
 
     about: str
-    make: str | None = None
-    model: str | None = None
-    aliases: tuple[str, ...] = ()
+    aliases: tuple[str, ...] = ()  # how adverts name the model that the pack is of
     variants: tuple[Variant, ...] = ()
     traits: Mapping[str, Chance] = Field(default_factory=dict)
     engines: tuple[Engine, ...] = ()
@@ -228,10 +225,10 @@ class PackFile(RuleModel):
     faults: tuple[dict[str, Any], ...] = ()
     services: tuple[dict[str, Any], ...] = ()
     access: tuple[dict[str, Any], ...] = ()
+    assemblies: tuple[dict[str, Any], ...] = ()
     jobs: tuple[dict[str, Any], ...] = ()
     harmless: tuple[str, ...] = ()
     questions: tuple[str, ...] = ()
-    going_rates: GoingRates | None = None
     source: Source
 
 
@@ -240,6 +237,10 @@ class ReportFile(RuleModel):
     tables: tuple[ReportTable, ...] = ()
     facts: tuple[FactTable, ...] = ()
     kinds: tuple[Kind, ...] = ()
+    candour: tuple[Candour, ...] = ()
+    rhythm: tuple[str, ...] = ()  # words of a quote that tell work done again and again: it is not due
+    learning: Learning | None = None
+    unproven: Unproven | None = None
     no_belief: Mapping[str, str] = Field(default_factory=dict)  # subject -> why it bears on no fault: flag, ...
 
 
@@ -262,8 +263,13 @@ class Knowledge:
     services: Mapping[str, Service]
     jobs: Mapping[str, Job]
     access: Mapping[str, Access]
+    assemblies: Mapping[str, Assembly]
     tables: Mapping[str, ReportTable]
     fact_tables: Mapping[str, FactTable]
+    candour: tuple[Candour, ...]
+    rhythm: tuple[str, ...]
+    learning: Learning
+    unproven: Unproven
     engines: tuple[tuple[Engine, ...], ...]  # most particular pack first
     traits: Mapping[str, float]
     told: tuple[Told, ...]
@@ -284,11 +290,13 @@ class Knowledge:
         """How many groups of numbers rest on each source, most first."""
         sections = (self.roots, self.faults, self.services, self.jobs, self.access, self.tables, self.fact_tables)
         found: list[str] = [entry.source for section in sections for entry in section.values()]
+        found += [entry.source for entry in self.assemblies.values()] + [entry.source for entry in self.candour]
         found += [engine.source for engines in self.engines for engine in engines]
         for region in self.regions.values():
             found += [region.labour.source, region.travel.source, region.time_value.source, region.test.source]
             found.append(region.parts_factor_source)
         found += [self.money.rates_source, *(index.source for index in self.money.index)]
+        found += [self.money.thrift.source, self.money.put_off.source, self.money.own_work.source, self.learning.source]
+        found.append(self.unproven.source)
         found += [scarcity.source for scarcity in self.money.scarcity]
-        found += [file.going_rates.source for file in self.files if file.going_rates]
         return dict(Counter(found).most_common())

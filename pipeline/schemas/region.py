@@ -91,6 +91,51 @@ class Scarcity(RuleModel):
     source: Source
 
 
+class Thrift(RuleModel):
+    """What owners of cheap vehicles leave or have done cheaply.
+
+    Below `full_value` (money's base, what a sound vehicle of the kind fetches) work costs the share
+    (value / full_value) ** `power` of its price, at least `least`: used parts, small garages, half-measures; minor
+    faults are paid for that much more seldom too.
+    """
+
+    full_value: Positive
+    power: Annotated[float, Field(ge=0)]
+    least: Annotated[float, Field(gt=0, le=1)]
+    source: Source
+
+    def share(self, value: float | None) -> float:
+        """Share of the full price; 1 where the value is not known."""
+        if value is None:
+            return 1.0
+        return min(1.0, max(self.least, float((value / self.full_value) ** self.power)))
+
+
+class PutOff(RuleModel):
+    """What becomes of a big bill: beyond `share_of_value` of what a sound vehicle of the kind fetches (`full_value` of
+    the thrift rule where that is not known) work costs only the share `beyond` of its price.
+    """
+
+    share_of_value: Positive
+    beyond: Annotated[float, Field(gt=0, le=1)]
+    source: Source
+
+
+class Doubt(RuleModel):
+    """By what factor a number may be out either way, by the kind of its source: to see which ones matter."""
+
+    judgement: Annotated[float, Field(gt=1)]
+    other: Annotated[float, Field(gt=1)]
+    source: Source
+
+
+class OwnWork(RuleModel):
+    """Share of the work fit for home that a buyer who does their own work really does; a garage has the rest."""
+
+    share: Annotated[float, Field(ge=0, le=1)]
+    source: Source
+
+
 class Money(RuleModel):
     """`rates`: units of `base` for one unit of the currency."""
 
@@ -100,6 +145,10 @@ class Money(RuleModel):
     rates_source: Source
     index: tuple[Index, ...]
     scarcity: tuple[Scarcity, ...]
+    thrift: Thrift
+    put_off: PutOff
+    doubt: Doubt
+    own_work: OwnWork
 
     @field_validator("rates")
     @classmethod

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -9,6 +10,26 @@ from pipeline.schemas.knowledge_parts import Engine, Knowledge, Match
 from pipeline.types import Claim
 
 LITRE_TOLERANCE = 0.051  # 1.9 and 2.0 are told apart, 1.95 is neither
+
+
+def named_in(knowledge: Knowledge, text: str) -> dict[str, Any]:
+    """What a text names of the packs' models: `variants` (ids; of words within words the longest), and `model_named`.
+
+    Empty where no pack is of a model; `model_named` is left out where a pack gives no aliases.
+    """
+    text = text.lower()
+    found: dict[str, Any] = {}
+    words = {word: variant.id for file in knowledge.files for variant in file.variants for word in variant.words}
+    told = [word for word in words if _stands(word, text)]
+    variants = sorted({words[word] for word in told if not any(word != other and word in other for other in told)})
+    if variants:
+        found["variants"] = variants
+    aliases = [alias for file in knowledge.files for alias in file.aliases]
+    return found | ({"model_named": any(_stands(alias, text) for alias in aliases)} if aliases else {})
+
+
+def _stands(word: str, text: str) -> bool:
+    return re.search(rf"(?<!\w){re.escape(word.lower())}(?!\w)", text) is not None
 
 
 def vehicle_traits(knowledge: Knowledge, facts: Mapping[str, Any], claims: Sequence[Claim] = ()) -> dict[str, float]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
+import numpy as np
+from numpy.typing import NDArray
 from pydantic import Field, model_validator
 
 from pipeline.rules import RuleId, RuleModel
@@ -47,9 +49,9 @@ class Life(RuleModel):
     shape: Positive
     cap: Positive | None = None
 
-    def exposure(self, since: float) -> float:
-        """What counts of the years or miles since new or renewed."""
-        return min(max(since, 0.0), self.cap or float("inf"))
+    def exposure(self, since: NDArray[np.float64] | float) -> NDArray[np.float64]:
+        """What counts of the years or miles since new or renewed, shape of `since`."""
+        return np.asarray(np.clip(since, 0.0, self.cap))
 
 
 class Built(RuleModel):

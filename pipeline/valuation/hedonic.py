@@ -73,9 +73,13 @@ class Fit:
         """Mean and standard deviation of a new response at each row, shapes (m,)."""
         cross = self._cross(rows)
         own = (rows.linear**2) @ self.priors.sd**2 + np.exp(2 * self.log_scales[1])
-        spread = own - np.einsum("mi,ij,mj->m", cross, self.inverse, cross, optimize=True)
+        spread = own - ((cross @ self.inverse) * cross).sum(axis=1)
         spread = np.maximum(spread, 0.0) + self.noise_sd**2 + rows.extra
         return rows.linear @ self.priors.mean + cross @ self.alpha, np.sqrt(spread)
+
+    def predict_mean(self, rows: Rows) -> Floats:
+        """Mean alone, shape (m,)."""
+        return np.asarray(rows.linear @ self.priors.mean + self._cross(rows) @ self.alpha)
 
     def left_out(self) -> tuple[Floats, Floats]:
         """Mean and standard deviation of each response predicted from all others, shapes (n,)."""

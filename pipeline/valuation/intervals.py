@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +26,7 @@ def least_comparables(coverage: float) -> int:
     return math.ceil(1 / (1 - coverage) - 1 - 1e-9)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Jackknife:
     """A model with the models that each lack one response, in their order; `parts` empty: in closed form."""
 
@@ -47,18 +48,26 @@ class Jackknife:
         """Lower and upper end at each row, shapes (m,), scale of the response; infinite when responses are few."""
         fit = self.fit
         if self.parts:
-            own = [part.predict(fit.rows.take(np.array([n]))) for n, part in enumerate(self.parts)]
-            mean, spread = np.array([m[0] for m, _ in own]), np.array([s[0] for _, s in own])
-            without = np.stack([part.predict(rows)[0] for part in self.parts], axis=1)
+            without = np.stack([part.predict_mean(rows) for part in self.parts], axis=1)
         else:
-            mean, spread = fit.left_out()
-            spread = np.sqrt(spread**2 + fit.rows.extra)
             without = fit.predict_left_out(rows)
-        reach = fit.predict(rows)[1][:, None] * (np.abs(fit.y - mean) / spread)
+        reach = fit.predict(rows)[1][:, None] * self._misses
         return (
             order_statistic(without - reach, 1 - coverage, lower=True),
             order_statistic(without + reach, 1 - coverage, lower=False),
         )
+
+    @cached_property
+    def _misses(self) -> Floats:
+        """How far each response lies from what the others make of it, in standard deviations; shape (n,)."""
+        fit = self.fit
+        if self.parts:
+            own = [part.predict(fit.rows.take(np.array([n]))) for n, part in enumerate(self.parts)]
+            mean, spread = np.array([m[0] for m, _ in own]), np.array([s[0] for _, s in own])
+        else:
+            mean, spread = fit.left_out()
+            spread = np.sqrt(spread**2 + fit.rows.extra)
+        return np.asarray(np.abs(fit.y - mean) / spread)
 
 
 def order_statistic(values: Floats, alpha: float, *, lower: bool) -> Floats:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -18,6 +19,7 @@ from pipeline.valuation.oddities import believed_miles, doubtful_miles, lone_yea
 from pipeline.valuation.pool import Pool, ages_of, build_pool
 
 Floats = NDArray[np.float64]
+MOST_LEARNED = 300  # prices that a model of some twenty effects is learned from; more would move it by less than pounds
 TELLING = 3  # prices that are needed to say, without a guide price, which of them is a slip
 
 
@@ -41,7 +43,7 @@ def learn(vehicles: Sequence[Comparable], priors: ValuePriors, buyer: Buyer, as_
     ages = np.where(lone, np.nan, ages)
     miles, wrong = believed_miles(vehicles, ages, priors)
     pool = build_pool(vehicles, miles, priors, as_of)
-    kept = np.array([vehicle.kept for vehicle in vehicles]) & ~np.isnan(pool.y)
+    kept = _enough(vehicles, np.array([vehicle.kept for vehicle in vehicles]) & ~np.isnan(pool.y))
     model, slipped, place = _fit_without_slips(pool, kept, priors, buyer)
     doubtful = doubtful_miles(miles, ages, priors) & ~np.isnan(pool.y)
     if doubtful.any():
@@ -54,6 +56,18 @@ def learn(vehicles: Sequence[Comparable], priors: ValuePriors, buyer: Buyer, as_
             pool = build_pool(vehicles, np.where(slip, np.nan, miles), priors, as_of)
             model, slipped, place = _fit_without_slips(pool, kept, priors, buyer)
     return Learned(pool, Jackknife.of(model), place, slipped, wrong, lone)
+
+
+def _enough(vehicles: Sequence[Comparable], kept: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Of a large pool a part, always the same: work grows with the cube of what is learned from, and what so many teach
+    is settled. Chosen by the hash of their numbers, so that an advert more changes little of who teaches."""
+    found = np.flatnonzero(kept)
+    if len(found) <= MOST_LEARNED:
+        return kept
+    order = sorted(found.tolist(), key=lambda n: hashlib.sha256(vehicles[n].ref.encode()).digest())
+    chosen = np.zeros_like(kept)
+    chosen[order[:MOST_LEARNED]] = True
+    return chosen
 
 
 def _fit_without_slips(

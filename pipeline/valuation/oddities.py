@@ -36,9 +36,9 @@ def lone_years(ages: Floats, priors: ValuePriors) -> NDArray[np.bool_]:
     lone = np.zeros(len(ages), dtype=bool)
     known = np.flatnonzero(~np.isnan(ages))
     if len(known) > LONE_AMONG:
-        for n in known:
-            others = ages[known[known != n]]
-            lone[n] = np.min(np.abs(others - ages[n])) >= priors.number("year.lone")
+        order = known[np.argsort(ages[known], kind="stable")]
+        gaps = np.concatenate([[np.inf], np.diff(ages[order]), [np.inf]])
+        lone[order] = np.minimum(gaps[:-1], gaps[1:]) >= priors.number("year.lone")
     return lone
 
 

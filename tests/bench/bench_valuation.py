@@ -37,7 +37,7 @@ def main(names: tuple[str, ...]) -> None:
         sales = load(name)
         count = len(sales.price)
         long = folds(count, count, 1) if count < 200 else folds(count, 5, 5)
-        few = random_splits(count, 8, 200 if count < 200 else 40)
+        few = random_splits(count, 8, 60 if count < 200 else 40)
         print(f"\n{name}, {count} rows            all but one fold     8 comparables")
         for model, predict in models.items():
             mae, mape = absolute_errors(sales, predict, long)

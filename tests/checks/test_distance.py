@@ -4,7 +4,9 @@ Sources: Wellington-Salamanca 19,959,679.267 m, the worked example in the docume
 Newport-Cleveland 538.390445 miles on the ellipsoid, the documented example of the geopy library.
 """
 
+import numpy as np
 import pytest
+from sklearn.metrics.pairwise import haversine_distances
 
 from pipeline.places import METRES_PER_MILE, miles_between
 
@@ -23,3 +25,20 @@ def test_distance_is_symmetric_and_nought_at_home() -> None:
     a, b = (54.97, -2.10), (50.26, -5.05)
     assert miles_between(a, b) == pytest.approx(miles_between(b, a))
     assert miles_between(a, a) == 0
+
+
+def test_against_the_great_circles_of_scikit_learn() -> None:
+    """On the sphere of 6371.009 km distances differ from the ellipsoid's by at most 0.56 %."""
+    rng = np.random.default_rng(0)
+    points = np.column_stack([rng.uniform(-80, 80, 40), rng.uniform(-180, 180, 40)])
+    sphere = haversine_distances(np.radians(points)) * 6_371_009 / METRES_PER_MILE
+    for i in range(len(points)):
+        for j in range(i):
+            miles = miles_between(tuple(points[i]), tuple(points[j]))
+            assert miles == pytest.approx(sphere[i, j], rel=0.0057)
+
+
+def test_newport_cleveland_on_the_sphere() -> None:
+    """The documented great-circle figure of the geopy library, so that the check above stands on its own feet."""
+    ends = np.radians([(41.49008, -71.312796), (41.499498, -81.695391)])
+    assert haversine_distances(ends)[0, 1] * 6_371_009 / METRES_PER_MILE == pytest.approx(536.997991, abs=1e-5)

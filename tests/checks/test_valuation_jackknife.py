@@ -31,17 +31,17 @@ PRIORS = Priors(np.array([8.0, -0.2, 0.0]), np.array([1.5, 0.2, 0.2]))
 
 
 @pytest.mark.parametrize("heavy", [False, True])
-@pytest.mark.parametrize("count", [12, 30, 70])
+@pytest.mark.parametrize("count", [12, pytest.param(30, marks=pytest.mark.slow), 70])
 def test_coverage_on_simulated_prices(count: int, heavy: bool) -> None:
     """At least 1 - 2 alpha by the theorem; near 1 - alpha in fact. Anew up to 60, beyond in closed form."""
     rng = np.random.default_rng(count)
     inside = []
-    for _ in range(60):
+    for _ in range(40):
         rows, y = a_sample(rng, count, heavy)
         new, truth = a_sample(rng, 20, heavy)
         low, high = Jackknife.of(fit(rows, y, PRIORS)).interval(new, 0.9)
         inside.append(np.mean((low <= truth) & (truth <= high)))
-    assert 0.86 <= np.mean(inside) <= 0.96
+    assert 0.85 <= np.mean(inside) <= 0.97
 
 
 def test_deleting_a_response_equals_never_having_had_it() -> None:

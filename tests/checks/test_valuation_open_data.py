@@ -4,16 +4,14 @@ Data: `Stat2Data/ThreeCars2017`, `Stat2Data/PorschePrice`, `modeldata/car_prices
 table, with all five rivals, is printed by tests/bench/bench_valuation.py; here are those that come near.
 """
 
-import numpy as np
 import pytest
 from open_prices import (
     RIVALS,
     absolute_errors,
     folds,
-    linear_interval,
+    interval_figures,
     load,
     ours,
-    ours_interval,
     random_splits,
 )
 
@@ -62,16 +60,7 @@ def test_eight_comparables_of_the_large_set() -> None:
         assert mine < 0.95 * absolute_errors(sales, predict, splits)[0], rival
 
 
-@pytest.mark.parametrize("name", ["AccordPrice", "PorschePrice", "ThreeCars2017"])
-def test_ninety_per_cent_intervals_cover_and_are_narrower(name: str) -> None:
-    sales = load(name)
-    count = len(sales.price)
-    found: dict[str, list[tuple[float, float]]] = {"ours": [], "linear": []}
-    for train, test in random_splits(count, round(count * 2 / 3), 200 if count < 50 else 80, seed=3):
-        for label, interval in (("ours", ours_interval), ("linear", linear_interval)):
-            low, high = interval(sales, train, test)
-            inside = np.mean((low <= sales.price[test]) & (sales.price[test] <= high))
-            found[label].append((float(inside), float(np.mean((high - low) / np.sqrt(low * high)))))
-    covered, width = np.mean(found["ours"], axis=0)
-    assert 0.88 <= covered <= 0.93
-    assert width < np.mean(found["linear"], axis=0)[1]
+def test_ninety_per_cent_intervals_are_narrower_than_jackknife_plus_on_the_linear_model() -> None:
+    """Few splits; coverage over 200 of them, on all three sets, is in tests/slow/test_valuation_intervals.py."""
+    covered, width, linear = interval_figures(load("AccordPrice"), 25)
+    assert 0.82 <= covered <= 0.98 and width < linear

@@ -5,8 +5,8 @@ import itertools
 import numpy as np
 import pytest
 
-from pipeline.costing.inference import Solved, min_fill_order, solve
-from pipeline.costing.network import Link, Network, Node
+from pipeline.costing.inference import Solved, solve
+from pipeline.costing.network import Link, Network, Node, min_fill_order
 from pipeline.costing.noisy_max import noisy_max
 from pipeline.errors import RuleError, StageError
 

@@ -10,9 +10,10 @@ import pytest
 
 from pipeline.costing.estimate import Engine, estimate
 from pipeline.paths import data_folder
-from pipeline.schemas.knowledge import load_knowledge
-from pipeline.schemas.traits import vehicle_traits
-from pipeline.types import GRADES, Buyer, Claim, Evidence, Grade, Status
+from pipeline.schemas.knowledge import Knowledge, load_knowledge
+from pipeline.schemas.knowledge_parts import Fault
+from pipeline.schemas.vehicle import Engine as EngineKind
+from pipeline.types import Buyer, Claim, Evidence, Grade, Status
 
 KNOWLEDGE = load_knowledge(["general"], data_folder("rules"))
 BUYER = Buyer("Hexham", "everyday", "GBP", "uk", 60.0, 0.45, 12.0)
@@ -37,51 +38,6 @@ def bad(belief: Mapping[str, np.ndarray], item: str) -> float:
     return float(belief[item][1:].sum())
 
 
-SUBJECTS = sorted({link.subject for fault in KNOWLEDGE.faults.values() for link in fault.speaks if not link.renews})
-
-
-def test_an_admission_never_lowers_a_fault_that_it_speaks_of(engine: Engine) -> None:
-    silent = engine.beliefs([VAN])[0]
-    statuses: tuple[Status, ...] = ("present", "due", "possible")
-    for subject in SUBJECTS:
-        said = [saying(claim(subject, status, grade)) for status in statuses for grade in GRADES]
-        for case, belief in zip(said, engine.beliefs(said), strict=True):
-            for key, fault in KNOWLEDGE.faults.items():
-                direct = [link for link in fault.speaks if link.subject == subject and link.share >= 0.3]
-                if direct and fault.applies.chance({"diesel": 1.0}) >= 0:
-                    assert bad(belief, key) >= bad(silent, key) - 1e-6, (key, case.claims[0])
-
-
-def test_graver_words_never_lower_a_major_fault(engine: Engine) -> None:
-    for subject in (s for s in SUBJECTS if s not in ("underseal", "welding")):  # no faults themselves
-        slight, plain, heavy = engine.beliefs([saying(claim(subject, "present", grade)) for grade in GRADES])
-        for key, fault in KNOWLEDGE.faults.items():
-            if any(link.subject == subject and link.share >= 0.5 for link in fault.speaks):
-                assert slight[key][2] <= plain[key][2] + 1e-6 and plain[key][2] <= heavy[key][2] + 1e-6, (key, subject)
-
-
-def test_silence_is_never_better_than_a_denial(engine: Engine) -> None:
-    silent = engine.beliefs([VAN])[0]
-    for subject in SUBJECTS:
-        denied = engine.beliefs([saying(claim(subject, "absent"))])[0]
-        for key, fault in KNOWLEDGE.faults.items():
-            if any(link.subject == subject and link.share >= 0.3 for link in fault.speaks):
-                assert bad(denied, key) <= bad(silent, key) + 1e-6, (key, subject)
-
-
-def test_work_lately_done_never_raises_what_it_renews(engine: Engine) -> None:
-    silent = engine.beliefs([VAN])[0]
-    traits = vehicle_traits(KNOWLEDGE, FACTS)
-    items = {**KNOWLEDGE.faults, **KNOWLEDGE.services}
-    for key, item in items.items():
-        if item.applies.chance(traits) < 0.99:  # words about a part also show that there is one
-            continue
-        for link in item.speaks:
-            if link.renews and link.share >= 0.5:
-                done = engine.beliefs([saying(claim(link.subject, "done", at_year=2026))])[0]
-                assert bad(done, key) <= bad(silent, key) + 1e-6, (key, link.subject)
-
-
 def test_older_and_further_costs_more() -> None:
     young = replace(VAN, age_years=12.0, mileage_miles=60000.0, facts={**FACTS, "year": [2014]})
     young_cost, old_cost = (repair.samples.mean() for repair in estimate([young, VAN], KNOWLEDGE, BUYER))
@@ -101,26 +57,70 @@ def test_a_rank_moves_only_with_evidence() -> None:
     assert (one.item_costs == two.item_costs).all()
 
 
-def test_the_mean_agrees_with_the_closed_form_and_shared_access_only_saves() -> None:
-    case = saying(claim("clutch", "present"), claim("sills", "present", "heavy"))
+def closed_form(engine: Engine, belief: Mapping[str, np.ndarray]) -> float:
+    """Expected cost by linearity of expectation: every item alone, nothing shared, nothing capped."""
+    return sum(
+        float(belief[key][state]) * chance * sum(engine.costs.mean(job) for job in jobs)
+        for key in engine.ids
+        for state, jobs, chance in engine.work(key)
+    )
+
+
+def without_sharing(knowledge: Knowledge) -> Knowledge:
+    """The same knowledge where every job is done and paid on its own: no shared dismantling, nothing capped."""
+    jobs = {key: job.model_copy(update={"access": ()}) for key, job in knowledge.jobs.items()}
+    own: dict[str, Fault] = {}
+    for key, fault in knowledge.faults.items():
+        for state in ("minor", "major"):
+            name = f"{key} {state}"
+            first = getattr(fault.jobs, state)[0]
+            jobs[name] = jobs[first].model_copy(update={"id": name})
+        only = fault.jobs.model_copy(update={"minor": (f"{key} minor",), "major": (f"{key} major",)})
+        own[key] = fault.model_copy(update={"jobs": only})
+    in_full = knowledge.money.put_off.model_copy(update={"beyond": 1.0})
+    money = knowledge.money.model_copy(update={"put_off": in_full})
+    return replace(knowledge, jobs=jobs, faults=own, assemblies={}, money=money)
+
+
+@pytest.mark.parametrize("samples", [4000, 16000])
+def test_the_mean_agrees_with_the_closed_form_where_nothing_is_shared(samples: int) -> None:
+    alone = without_sharing(KNOWLEDGE)
+    cases = [VAN, saying(claim("clutch", "present"), claim("sills", "present", "heavy"))]
+    engine = Engine(alone, BUYER, samples, 7)
+    for repair, belief in zip(engine.run(cases), engine.beliefs(cases), strict=True):
+        error = repair.samples.std() / np.sqrt(samples)
+        assert abs(repair.samples.mean() - closed_form(engine, belief)) < 3 * error
+
+
+def test_sharing_and_replacing_whole_assemblies_only_save() -> None:
+    cases = [saying(claim("clutch", "present"), claim("sills", "present", "heavy"), claim("chassis", "present"))]
     engine = Engine(KNOWLEDGE, BUYER, 4000, 7)
-    (repair,) = engine.run([case])
-    belief = engine.beliefs([case])[0]
-    expected = 0.0
-    for key in engine.ids:
-        for state, jobs, chance in engine._work(key):
-            expected += float(belief[key][state]) * chance * sum(engine.costs.mean(job) for job in jobs)
-    assert repair.samples.mean() <= expected * 1.01
-    assert repair.samples.mean() >= expected * 0.75
+    (repair,), (belief,) = engine.run(cases), engine.beliefs(cases)
+    assert 0.6 * closed_form(engine, belief) <= repair.samples.mean() <= 1.01 * closed_form(engine, belief)
+
+
+def test_no_engine_costs_more_to_mend_than_to_replace() -> None:
+    knocks = saying(claim("engine_noise", "present", "heavy"), claim("smoke", "present", "heavy"))
+    engine = Engine(KNOWLEDGE, BUYER, 2000, 7)
+    (repair,) = engine.run([knocks])
+    for assembly in KNOWLEDGE.assemblies.values():
+        inside = repair.item_costs[:, [engine.ids.index(fault) for fault in assembly.faults]].sum(axis=1)
+        assert (inside <= engine.costs.alone(assembly.job) * (1 + 1e-6)).all()
+        assert inside.max() > 0
 
 
 def test_percentiles_are_stable_between_seeds() -> None:
-    spreads = [
-        np.percentile(next(iter(estimate([VAN], KNOWLEDGE, BUYER, seed=seed))).samples, [10, 50, 90])
-        for seed in (1, 2, 3)
-    ]
-    middle = np.mean(spreads, axis=0)
-    assert np.max(np.abs(np.array(spreads)[:, 1:] / middle[1:] - 1)) < 0.04
+    """What `SAMPLES` was chosen for: between seeds the percentiles move by a standard deviation below 2 %."""
+    cases = [VAN, saying(claim("sills", "present", "heavy")), saying(claim("timing_belt", "done", at_year=2025))]
+    found = np.array(
+        [
+            [np.percentile(repair.samples, [10, 50, 90]) for repair in estimate(cases, KNOWLEDGE, BUYER, seed=seed)]
+            for seed in range(6)
+        ]
+    )
+    assert (found.std(axis=0) / found.mean(axis=0))[:, 1:].max() < 0.02
+    # The tenth percentile may be some pounds: its movement is held against the median.
+    assert (found.std(axis=0)[:, 0] / found.mean(axis=0)[:, 1]).max() < 0.02
 
 
 def test_admitted_and_unsaid_add_up_and_are_told_apart() -> None:
@@ -146,14 +146,47 @@ def test_opposite_words_count_for_less_and_are_reported(engine: Engine) -> None:
     assert any("sills" in words for words in repair.contradictions)
 
 
+CHAIN = replace(claim("timing_belt", "absent"), quote="chain engine so no belt")
+
+
 def test_a_chain_engine_has_no_belt() -> None:
-    chain = claim("timing_belt", "absent")
-    chain = replace(chain, quote="chain engine so no belt")
-    (repair,) = estimate([saying(chain)], KNOWLEDGE, BUYER)
-    belt = next(item for item in repair.items if item.item == "timing_belt")
-    assert belt.minor + belt.major < 0.05
+    (repair,) = estimate([saying(CHAIN)], KNOWLEDGE, BUYER)
+    for key in ("timing_belt", "belt_broken", "belt_noise"):
+        item = next(item for item in repair.items if item.item == key)
+        assert item.minor + item.major < 1e-9 and item.expected_cost == 0, key
+    assert not any("belt" in words for words in repair.contradictions)
+
+
+def test_a_belt_changed_on_a_chain_engine_is_a_contradiction_and_proves_nothing() -> None:
+    """The chain is known from the engine, as a pack of one model tells it."""
+    engines = tuple(tuple(_chained(engine) for engine in group) for group in KNOWLEDGE.engines)
+    told = tuple(one for one in KNOWLEDGE.told if one.subject != "timing_belt")
+    chained = replace(KNOWLEDGE, engines=engines, told=told)
+    changed = replace(claim("timing_belt", "done", at_year=2025), quote="cam belt changed last year")
+    silent, lying = estimate([VAN, saying(changed)], chained, BUYER)
+    assert any("belt" in words and "chain" in words for words in lying.contradictions)
+    worn = {item.item: item.minor + item.major for item in silent.items}["chain_worn"]
+    assert {item.item: item.minor + item.major for item in lying.items}["chain_worn"] >= worn - 1e-9
+
+
+def _chained(engine: EngineKind) -> EngineKind:
+    return engine.model_copy(update={"traits": {**engine.traits, "belt": 0.0, "chain": 1.0}})
 
 
 def test_what_a_viewing_found_settles_a_fault(engine: Engine) -> None:
     seen = replace(VAN, findings={"sills_outer": "major"})
     assert engine.beliefs([seen])[0]["sills_outer"][2] > 0.7
+
+
+def test_who_shows_it_to_nobody_has_proven_nothing(engine: Engine) -> None:
+    """What speaks for it counts less, unless the advert invites to a viewing too; faults count in full."""
+    kind = (claim("sills", "absent"), claim("chassis", "absent"), claim("clutch", "done", at_year=2026))
+    hidden, invited = claim("no_viewing", "present"), claim("no_viewing", "absent")
+    cases = [saying(*kind), saying(*kind, hidden), saying(*kind, hidden, invited)]
+    shown, refused, both = engine.beliefs(cases)
+    for item in ("sills_outer", "chassis_legs", "clutch"):
+        assert bad(refused, item) > 1.3 * bad(shown, item), item
+        assert bad(both, item) < bad(refused, item), item
+    told = saying(claim("sills", "present"))
+    open_handed, secret = engine.beliefs([told, replace(told, claims=(*told.claims, hidden))])
+    assert bad(secret, "sills_outer") >= bad(open_handed, "sills_outer") - 1e-9

@@ -47,3 +47,34 @@ def test_boilerplate_links_nobody() -> None:
 def test_groups_follow_chains_and_keep_the_order() -> None:
     links = [Link("c", "d", "", 1), Link("b", "d", "", 1), Link("x", "y", "", 1)]
     assert group(["a", "b", "c", "d"], links) == [("a",), ("b", "c", "d")]
+
+
+def test_one_that_states_nothing_and_fits_two_that_differ_is_linked_to_neither() -> None:
+    bare = TEXT.format("ask").replace("1994, ", "").replace("98,000", "the usual")
+    low = Linkable("low", bare, {"mileage": 61000, "year": [1994]})
+    high = Linkable("high", bare, {"mileage": 104000, "year": [1998]})
+    silent = Linkable("silent", bare, {})
+    assert link([low, high, silent], RULES) == []
+    assert [(e.a, e.b) for e in link([low, silent], RULES)] == [("low", "silent")]
+
+
+def test_the_same_number_in_another_unit_is_no_other_mileage() -> None:
+    kilometres = Linkable("two", ONE.text, {**FACTS, "mileage_unit": "km"})
+    assert len(link([ONE, kilometres], RULES)) == 1
+    converted = Linkable("three", ONE.text, {**FACTS, "mileage": 167370, "mileage_unit": "km"})
+    assert len(link([ONE, converted], RULES)) == 1
+
+
+def test_what_the_buyer_keeps_apart_stays_apart_through_others_too() -> None:
+    links = [Link("a", "b", "", 0.9), Link("b", "c", "", 0.8), Link("c", "d", "", 0.95)]
+    assert group("abcd", links) == [("a", "b", "c", "d")]
+    assert group("abcd", links, {("a", "b")}) == [("a",), ("b", "c", "d")]
+    assert group("abcd", links, {("a", "d")}) == [("a", "b"), ("c", "d")], "the weakest link of the chain gives"
+    assert group("abcd", links, {("a", "gone")}) == [("a", "b", "c", "d")]
+
+
+def test_links_do_not_depend_on_the_order_of_the_adverts() -> None:
+    texts = [TEXT.format(n) for n in ("£4,200", "£3,900", "£3,700")]
+    adverts = [Linkable(str(n), text, FACTS) for n, text in enumerate(texts)]
+    pairs = {frozenset((e.a, e.b)) for e in link(adverts, RULES)}
+    assert {frozenset((e.a, e.b)) for e in link(adverts[::-1], RULES)} == pairs and len(pairs) == 3

@@ -9,6 +9,7 @@ import pytest
 
 from pipeline.paths import data_folder
 from pipeline.ranking import rank
+from pipeline.ranking.outside import outside_option
 from pipeline.ranking.surplus import visit_cost
 from pipeline.schemas.decision import load_decision
 from pipeline.types import Buyer, Claim, Evidence, ItemBelief, Prospect, Ranked, RepairEstimate, Status, Valuation
@@ -16,6 +17,7 @@ from pipeline.types import Buyer, Claim, Evidence, ItemBelief, Prospect, Ranked,
 RULES = load_decision(data_folder("rules"))
 BUYER = Buyer("Hexham", "everyday", "GBP", "uk", 60.0, 0.45, 12.0, budget_total=9000.0)
 SAMPLES = 600
+TOLD = {"test_state": "valid", "service_history": "full"}
 
 
 def item(name: str, expected: float, bad: float, subject: str, seen: float = 0.6) -> ItemBelief:
@@ -46,6 +48,9 @@ def one(buyer: Buyer = BUYER, **more: Any) -> Ranked:
 
 def claim(subject: str, status: Status = "present", quote: str = "words") -> Claim:
     return Claim(subject, status, "plain", quote, 0, 5, "test")
+
+
+SPOKEN = (claim("sills", "absent"), claim("timing_belt", "done"))
 
 
 def worth(row: Ranked) -> float:
@@ -108,8 +113,9 @@ def test_must_haves() -> None:
 
 def test_budget_is_soft_until_far_over() -> None:
     assert one(replace(BUYER, budget_total=2500.0)).verdict == "leave"
-    near = one(replace(BUYER, budget_total=4000.0))
+    near = one(replace(BUYER, budget_total=3600.0), facts=TOLD)
     assert near.verdict == "ring first" and any("budget" in reason.text for reason in near.reasons)
+    assert "spend" in near.questions[0].text
     assert one(replace(BUYER, budget_total=3700.0, budget_is_hard=True)).verdict == "leave"
 
 
@@ -126,7 +132,7 @@ def test_an_unknown_distance_is_said() -> None:
 
 
 def test_a_certain_bargain_is_travelled_to_and_a_hopeless_one_left() -> None:
-    assert one(price=3000.0, repair=60.0, doubt=0.05).verdict == "travel"
+    assert one(price=3000.0, repair=60.0, doubt=0.05, facts=TOLD, claims=SPOKEN).verdict == "travel"
     hopeless = one(price=9000.0, repair=3000.0)
     assert hopeless.verdict == "leave" and any("lower" in change for change in hopeless.changes)
 
@@ -160,3 +166,58 @@ def test_walking_away_is_dearer_the_sounder_it_is() -> None:
     sound, doubtful = one(repair=200.0), one(repair=1500.0)
     assert sound.walk_away is not None and doubtful.walk_away is not None
     assert sound.walk_away > doubtful.walk_away
+
+
+def test_an_advert_that_leaves_the_essentials_unsaid_is_rung_first() -> None:
+    silent = one(price=3000.0, repair=60.0, doubt=0.05)
+    assert silent.verdict == "ring first"
+    assert any(reason.rule == "ranking.blind" for reason in silent.reasons)
+    assert any("belt" in q.text for q in silent.questions) and any("underneath" in q.text for q in silent.questions)
+
+
+def test_a_guess_leaves_an_essential_open() -> None:
+    guessed = (claim("sills", "absent"), claim("timing_belt", "possible"))
+    assert any(q.rule == "essential.belt" for q in one(facts={"test_state": "valid"}, claims=guessed).questions)
+
+
+def test_coolant_lost_after_repairs_is_left_until_tested_but_an_admitted_gasket_is_priced() -> None:
+    lost = claim("cooling", quote="uses a drop of water")
+    tried = claim("cooling", "done", "new radiator and cap")
+    assert one(claims=(lost, tried)).verdict == "leave"
+    assert one(claims=(lost,)).verdict == "ring first"
+    owned = (lost, tried, claim("head_gasket", "due", "it needs a head gasket"))
+    assert "coolant_explained" not in {flag.code for flag in one(claims=owned).flags}
+
+
+def test_a_project_is_for_those_who_want_one() -> None:
+    sold_as = (claim("spares_repair", quote="unfinished project"),)
+    assert one(claims=sold_as).verdict == "leave"
+    assert one(replace(BUYER, purpose="project"), claims=sold_as).verdict != "leave"
+
+
+def test_a_journey_of_more_than_a_day_takes_a_night_and_a_call() -> None:
+    far = one(miles=300.0, price=2000.0, repair=60.0, doubt=0.05, facts=TOLD, claims=SPOKEN)
+    assert far.verdict == "ring first" and any(q.rule == "ask.far" for q in far.questions)
+    visit = RULES.decision.visit
+    step = visit_cost(181.0, BUYER, RULES) - visit_cost(178.0, BUYER, RULES)
+    assert step > visit.night
+
+
+def test_work_told_of_and_room_on_the_price_are_settled_on_the_telephone() -> None:
+    mended = prospect(facts=TOLD | {"price_terms": "negotiable"}, claims=SPOKEN, price=3000.0)
+    mended = replace(mended, repair=replace(mended.repair, admitted_mean=400.0))
+    row = rank([mended], BUYER, RULES)[0]
+    assert row.verdict == "ring first" and any(q.rule == "ask.settle" for q in row.questions)
+
+
+def test_the_outside_option_is_the_pools_own_middle_and_the_buyers_word_where_given() -> None:
+    few = outside_option([5000.0], [-300.0], BUYER, RULES)
+    many = outside_option([5000.0] * 60, [-300.0] * 60, BUYER, RULES)
+    assert outside_option([5000.0], [], BUYER, RULES) < few < many < -300.0 + 300
+    assert outside_option([5000.0], [-300.0], replace(BUYER, outside_option=250.0), RULES) == 250.0
+
+
+def test_what_is_hardly_ever_bought_is_left() -> None:
+    """A visit next door costs little, so that even a faint hope is worth it on paper: not one in seven."""
+    row = one(price=4500.0, repair=6000.0, doubt=0.9, miles=0.0, facts=TOLD, claims=SPOKEN)
+    assert row.verdict == "leave"

@@ -16,6 +16,8 @@ from pipeline.types import (
     Flag,
     Grade,
     ItemBelief,
+    Member,
+    MemberView,
     PricePoint,
     Prospect,
     Question,
@@ -353,6 +355,18 @@ def view(vehicles: tuple[VehicleView, ...] | None = None) -> ReportView:
         ("Never go under a vehicle that stands on a jack alone.", "Pay nothing before you have seen the papers."),
         {"adverts": 9, "vehicles": 8},
         NAMES,
+    )
+
+
+def members() -> tuple[MemberView, ...]:
+    """Two members who want the same vehicle, and one without any."""
+    first, second, third = hand_written()[:3]
+    maud = Member("maud", "Maud Ellery", "Four berths, please.", "Ring gently.")
+    otto = Member("otto", "Otto Brandreth", "", "Owes his fee.")
+    return (
+        MemberView(maud, replace(view((first, second)), changes=(), refusals=())),
+        MemberView(otto, replace(view((first, third)), buyer=replace(BUYER, home="Ripon", units="km"))),
+        MemberView(Member("penny", "Penny Harrowgate"), view(()), ("a budget of about GBP 4,000",)),
     )
 
 

@@ -10,9 +10,9 @@ import pytest
 import report_views
 from selectolax.lexbor import LexborHTMLParser
 
-from pipeline.report import page
+from pipeline.report import page, pages, words
 from pipeline.report.context import context
-from pipeline.types import Flag, PricePoint, Question, Reading, Reason, Refusal, ReportView
+from pipeline.types import Finding, Flag, Note, PricePoint, Question, Reading, Reason, Refusal, ReportView
 
 TAGS = ("script", "img", "svg", "iframe", "object", "math", "style", "link", "base", "form", "meta", "template")
 ATTACKS = [
@@ -127,13 +127,16 @@ def test_first_screen_answers(report_view: ReportView) -> None:
     assert all(pick.why for pick in (*made.visits, *made.calls))
     assert made.calls[0].ask.startswith("When was the timing belt")
     assert made.changes == report_view.changes
-    assert (made.left, made.gone) == (3, 1)  # the one that is gone is in neither list
+    # the one that is gone is in neither list
+    assert made.answer == "Of 8 vehicles 2 worth a visit, 2 to ring first, 3 to leave, 1 probably gone."
+    assert made.visits[0].look == "sills and jacking points; timing belt overdue; head gasket"
+    assert "walk away above £4,410" in made.visits[0].pay
 
 
 def test_what_has_no_value_shows_the_reason_and_no_number(report_tree: LexborHTMLParser) -> None:
     last = report_tree.css("article.vehicle")[-1]
     assert "Not valued: The advert states no price: offers are invited" in last.text()
-    row = report_tree.css("tbody tr")[-1]
+    row = report_tree.css(".ranking tbody tr")[-1]
     cells = {cell.attributes["data-label"]: cell for cell in row.css("td")}
     for name in ("Visit worth", "Surplus", "Sound value"):
         assert cells[name].text().strip() == "not valued"
@@ -165,8 +168,57 @@ def test_small_items_are_summed_not_dropped() -> None:
     repair = replace(base.prospect.repair, items=items)
     view = report_views.view((replace(base, prospect=replace(base.prospect, repair=repair)),))
     last = context(view).sections[0].cost.bars[-1]
-    assert last.name == "28 smaller items"
-    assert last.amount == "£2,800"
+    assert last.name == "34 smaller items"
+    assert last.amount == "£3,400"
+
+
+def test_parts_of_the_vehicle_carry_all_of_the_cost() -> None:
+    base = report_views.hand_written()[0]
+    groups = [f"group{n}" for n in range(12)]
+    items = tuple(report_views.item(f"part {n}", g, 0.1, 0.0, 100.0, admitted=n == 1) for n, g in enumerate(groups))
+    repair = replace(base.prospect.repair, items=items)
+    view = report_views.view((replace(base, prospect=replace(base.prospect, repair=repair)),))
+    bars = context(view).sections[0].cost.groups
+    assert [bar.amount for bar in bars] == ["£100"] * 7 + ["£500"]
+    assert bars[-1].name == "all else"
+    assert [bar.admitted for bar in bars] == [0, 20, 0, 0, 0, 0, 0, 0]
+    assert sum(bar.admitted + bar.unsaid for bar in bars) == 240  # per cent of the longest, five parts of twelve
+
+
+def test_distances_in_kilometres_where_the_region_uses_them(report_view: ReportView) -> None:
+    abroad = replace(report_view, buyer=replace(report_view.buyer, units="km"))
+    html = page(abroad)
+    assert "64 km" in html and "40 mi" not in html
+    assert "40 mi" in page(report_view)
+
+
+def test_codes_of_currencies_become_signs_before_numbers() -> None:
+    assert words.sentence("asked GBP 1,550 below, by a GBP man") == "Asked £1,550 below, by a GBP man"
+
+
+def test_a_large_search_goes_over_several_pages(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pipeline.report.context.PER_PAGE", 3)
+    made = pages(report_views.view())
+    assert list(made) == ["ranking.html", "ranking-2.html", "ranking-3.html"]
+    trees = {name: LexborHTMLParser(html) for name, html in made.items()}
+    ranks = [[a.text() for a in tree.css("article.vehicle h3 .n")] for tree in trees.values()]
+    assert ranks == [["1", "2", "3"], ["4", "5", "6"], ["7", "8"]]
+    for name, tree in trees.items():
+        links = {a.attributes["href"] for a in tree.css("a") if not (a.attributes["href"] or "").startswith("#")}
+        assert links == set(made) - {name}
+        assert bool(tree.css(".first")) == (name == "ranking.html")
+    assert "Of 8 vehicles" in made["ranking.html"]
+
+
+def test_what_was_learnt_stands_with_the_vehicle_and_what_was_taken_back_does_not() -> None:
+    base = report_views.hand_written()[0]
+    kept = Note(3, "advert-1", date(2026, 10, 20), "call", "he says <b>no rust</b>", (Finding("sills", "major", ()),))
+    back = replace(kept, number=4, text="a slip of the pen", undone=True)
+    view = report_views.view((replace(base, notes=(kept, back)),))
+    text = LexborHTMLParser(page(view)).css_first("article").text()
+    assert "Note 3, 20 October 2026, on the telephone" in text
+    assert "“he says <b>no rust</b>”" in text and "found: sills and jacking points major" in text
+    assert "slip of the pen" not in text
 
 
 def test_an_empty_report_says_what_to_do() -> None:

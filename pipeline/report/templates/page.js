@@ -1,7 +1,7 @@
 "use strict";
 (() => {
   // Sorting: a heading pressed once sorts its own best way round, pressed again turns it. Blank cells stay last.
-  const body = document.querySelector("tbody");
+  const body = document.querySelector(".ranking tbody");
   const heads = [...document.querySelectorAll("th button")];
   heads.forEach((button, column) => button.addEventListener("click", () => {
     const head = button.parentElement;

@@ -1,0 +1,146 @@
+"""The night as a Prefect flow: retries, time limits, artefacts, a schedule. With `cluster.py` all that knows Prefect.
+
+Prefect reads its settings when it is imported: call `nightly_settings.prepare` before importing this module.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+from prefect import flow, task
+from prefect.artifacts import create_markdown_artifact, create_table_artifact
+from prefect.client.orchestration import get_client
+from prefect.settings import PREFECT_API_URL
+
+from pipeline.errors import StageError
+from pipeline.night import (
+    LIMITS,
+    PAUSE_SECONDS,
+    RETRIES,
+    Night,
+    alone,
+    every_night,
+    rank_again,
+    search_folders,
+    take_in,
+    worth_a_retry,
+)
+from pipeline.nightly_settings import STARTUP_SECONDS
+
+KEPT = {"persist_result": False, "cache_policy": None}  # the search's own database is the only memory
+
+
+def _again(task: Any, run: Any, state: Any) -> bool:
+    """Prefect asks after a failure whether to try again."""
+    return worth_a_retry(state.result(raise_on_failure=False))
+
+
+@task(  # type: ignore[untyped-decorator]
+    name="add",
+    retries=RETRIES,
+    retry_delay_seconds=PAUSE_SECONDS,
+    retry_condition_fn=_again,
+    timeout_seconds=LIMITS["add"],
+    **KEPT,
+)
+def add_stage(folder: str) -> dict[str, Any]:
+    """Takes in what is new in inbox/."""
+    return take_in(Path(folder))
+
+
+@task(  # type: ignore[untyped-decorator]
+    name="rank",
+    retries=RETRIES,
+    retry_delay_seconds=PAUSE_SECONDS,
+    retry_condition_fn=_again,
+    timeout_seconds=LIMITS["rank"],
+    **KEPT,
+)
+def rank_stage(folder: str) -> dict[str, Any]:
+    """Ranks and writes page and digest; a failure leaves the last ones whole."""
+    return rank_again(Path(folder))
+
+
+@flow(  # type: ignore[untyped-decorator]
+    name="night", persist_result=False, validate_parameters=False, flow_run_name="{folder}"
+)
+def night(folder: str) -> dict[str, Any]:
+    """One night of one search. Artefacts: the ranking, what changed, what was refused."""
+    with alone(Path(folder)):
+        added = add_stage(folder)
+        ranked = rank_stage(folder)
+    name = Path(folder).name or "search"
+    if ranked["ranking"]:
+        create_table_artifact(ranked["ranking"], key="ranking", description=f"Ranking of {name}: {ranked['page']}")
+    create_markdown_artifact(_changes(name, ranked), key="changes", description=f"What changed in {name}")
+    if added["refused"]:
+        create_table_artifact(added["refused"], key="refused", description=f"What could not be read in {name}")
+    return {"add": added, "rank": ranked}
+
+
+@flow(  # type: ignore[untyped-decorator]
+    name="nights", persist_result=False, validate_parameters=False
+)
+def nights(place: str) -> str:
+    """The night of every search in a folder, each on its own. Fails at the end when any of them failed."""
+    done = every_night(search_folders(Path(place)), one_night)
+    failed = [f"{n.folder.name}: {n.error}" for n in done if n.error]
+    if failed:
+        raise StageError(f"{len(failed)} of {len(done)} searches failed: {'; '.join(failed)}")
+    return f"{len(done)} searches"
+
+
+def one_night(folder: Path) -> Night:
+    """A night as a flow run of its own."""
+    state = night(str(folder), return_state=True)
+    told = state.result(raise_on_failure=False)
+    if isinstance(told, BaseException):
+        return Night(folder, {}, f"{told}" or type(told).__name__)
+    return Night(folder, told)
+
+
+def serve(place: Path, cron: str) -> None:
+    """Serves the nights on a cron time until interrupted, with a server of its own unless PREFECT_API_URL names one."""
+    server = None
+    if not PREFECT_API_URL.value():
+        raise StageError("PREFECT_API_URL is not set")
+    try:
+        server = None if _healthy() else subprocess.Popen([sys.executable, "-m", "prefect", "server", "start"])
+        deadline = time.monotonic() + STARTUP_SECONDS
+        while not _healthy():
+            if time.monotonic() > deadline or (server is not None and server.poll() is not None):
+                raise StageError("the Prefect server did not start", remedy="Try again, or use cron: see the README.")
+            time.sleep(1)
+        nights.serve(name="nightly", cron=cron, parameters={"place": str(place.resolve())}, limit=1)
+    finally:
+        if server is not None:
+            server.terminate()
+            server.wait()
+
+
+def _healthy() -> bool:
+    async def ask() -> bool:
+        async with get_client() as client:
+            return await client.api_healthcheck() is None
+
+    return asyncio.run(ask())
+
+
+def _changes(name: str, ranked: dict[str, Any]) -> str:
+    lines = [f"# {name}"]
+    for heading, sentences in ranked["changes"].items():
+        if sentences:
+            lines += ["", f"## {heading}", "", *(f"- {_plain(text)}" for text in sentences)]
+    if len(lines) == 1:
+        lines += ["", "Nothing has changed."]
+    return "\n".join(lines)
+
+
+def _plain(text: str) -> str:
+    """Advert text inside Markdown: no markup of it is taken for markup."""
+    return "".join(f"\\{c}" if c in "\\`*_{}[]()#+-.!|<>~&" else c for c in text)
