@@ -1,6 +1,6 @@
 """Repair costs kept between runs in the search folder's `cache/`, a file a vehicle, by all that they rest on.
 
-A file takes about 200 kB and is read some ten times as fast as it is worked out. The folder may be deleted at any time.
+A file takes about 200 kB. The folder may be deleted at any time.
 """
 
 from __future__ import annotations

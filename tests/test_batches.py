@@ -78,6 +78,7 @@ def test_a_worker_with_other_rules_refuses() -> None:
         read_batch(ReadBatch((texts()[0],), "another version"))
 
 
+@pytest.mark.slow
 def test_a_cluster_of_two_processes_gives_what_one_gives(prefect_server: None, alone: dict[int, Any]) -> None:
     pytest.importorskip("prefect_dask", reason="the extra [cluster] is not installed")
     from pipeline.cluster import Cluster

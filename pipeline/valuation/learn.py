@@ -19,7 +19,7 @@ from pipeline.valuation.oddities import believed_miles, doubtful_miles, lone_yea
 from pipeline.valuation.pool import Pool, ages_of, build_pool
 
 Floats = NDArray[np.float64]
-MOST_LEARNED = 300  # prices that a model of some twenty effects is learned from; more would move it by less than pounds
+MOST_LEARNED = 300  # prices that a model of some twenty effects is learned from: judgement
 TELLING = 3  # prices that are needed to say, without a guide price, which of them is a slip
 
 

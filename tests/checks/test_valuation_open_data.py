@@ -32,7 +32,10 @@ def test_leave_one_out_reaches_the_best_rival(name: str, known_linear: float, ro
     assert absolute_errors(sales, ours, splits)[0] <= room * min(rivals.values())
 
 
-@pytest.mark.parametrize(("name", "lead"), [("ThreeCars2017", 0.75), ("AccordPrice", 0.95), ("PorschePrice", 0.96)])
+@pytest.mark.parametrize(
+    ("name", "lead"),
+    [("ThreeCars2017", 0.75), ("AccordPrice", 0.95), pytest.param("PorschePrice", 0.96, marks=pytest.mark.slow)],
+)
 def test_eight_comparables_beat_every_rival(name: str, lead: float) -> None:
     """`lead`: our error is at most this share of the best rival's."""
     sales = load(name)
