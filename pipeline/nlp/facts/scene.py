@@ -33,7 +33,7 @@ _PHONES = re.compile(
 )
 _LINKS = re.compile(r"(?:https?://|www\.)\S{1,400}|[\w.+-]{1,64}@[\w-]{1,64}\.[\w.]{2,20}")
 _CALL = re.compile(
-    r"(?:phone|tel|telephone|ring|call|text|txt|mobile|mob|whatsapp|fax|ref|vat no|lmd|lic|dealer no"
+    r"(?:phone|tel|telephone|ring|call|text|txt|mobile|mob|message|fax|ref|vat no|lmd|lic|dealer no"
     r"|id)[.:# ]{1,3}([\d][\d ]{5,14})"
 )
 
