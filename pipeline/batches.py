@@ -1,6 +1,6 @@
 """Reading and costing cut into batches that need no database: text or evidence in, an Arrow table out.
 
-The same functions run in this process, in processes of this machine (`parallel.py`) and on a cluster (`cluster.py`).
+The same functions run in this process, in processes of this machine (`parallel.py`) and on a cluster (`nightly.py`).
 Whoever runs them gives back tables in the order of the batches; only the process that asked writes to the database.
 """
 

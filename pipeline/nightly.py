@@ -1,4 +1,4 @@
-"""The night as a Prefect flow: retries, time limits, artefacts, a schedule. With `cluster.py` all that knows Prefect.
+"""All that knows Prefect: the night as a flow (retries, time limits, artefacts, a schedule), and work on a cluster.
 
 Prefect reads its settings when it is imported: call `nightly_settings.prepare` before importing this module.
 """
@@ -6,11 +6,16 @@ Prefect reads its settings when it is imported: call `nightly_settings.prepare` 
 from __future__ import annotations
 
 import asyncio
+import os
 import subprocess
 import sys
 import time
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+os.environ.setdefault("DO_NOT_TRACK", "1")  # for whoever imports this without preparing it: see above
+os.environ.setdefault("PREFECT_SERVER_ANALYTICS_ENABLED", "false")
 
 from prefect import flow, task
 from prefect.artifacts import create_markdown_artifact, create_table_artifact
@@ -32,6 +37,9 @@ from pipeline.night import (
 )
 from pipeline.nightly_settings import STARTUP_SECONDS
 
+if TYPE_CHECKING:
+    import pyarrow as pa
+
 KEPT = {"persist_result": False, "cache_policy": None}  # the search's own database is the only memory
 
 
@@ -40,27 +48,25 @@ def _again(task: Any, run: Any, state: Any) -> bool:
     return worth_a_retry(state.result(raise_on_failure=False))
 
 
-@task(  # type: ignore[untyped-decorator]
-    name="add",
-    retries=RETRIES,
-    retry_delay_seconds=PAUSE_SECONDS,
-    retry_condition_fn=_again,
-    timeout_seconds=LIMITS["add"],
-    **KEPT,
-)
+def _terms(name: str) -> dict[str, Any]:
+    """Of a stage as a task: tried again where that may help, ended when it takes too long."""
+    return {
+        "name": name,
+        "retries": RETRIES,
+        "retry_delay_seconds": PAUSE_SECONDS,
+        "retry_condition_fn": _again,
+        "timeout_seconds": LIMITS[name],
+        **KEPT,
+    }
+
+
+@task(**_terms("add"))  # type: ignore[untyped-decorator]
 def add_stage(folder: str) -> dict[str, Any]:
     """Takes in what is new in inbox/."""
     return take_in(Path(folder))
 
 
-@task(  # type: ignore[untyped-decorator]
-    name="rank",
-    retries=RETRIES,
-    retry_delay_seconds=PAUSE_SECONDS,
-    retry_condition_fn=_again,
-    timeout_seconds=LIMITS["rank"],
-    **KEPT,
-)
+@task(**_terms("rank"))  # type: ignore[untyped-decorator]
 def rank_stage(folder: str) -> dict[str, Any]:
     """Ranks and writes page and digest; a failure leaves the last ones whole."""
     return rank_again(Path(folder))
@@ -144,3 +150,39 @@ def _changes(name: str, ranked: dict[str, Any]) -> str:
 def _plain(text: str) -> str:
     """Advert text inside Markdown: no markup of it is taken for markup."""
     return "".join(f"\\{c}" if c in "\\`*_{}[]()#+-.!|<>~&" else c for c in text)
+
+
+class Sealed:
+    """A batch that Prefect does not look into: it would search every rule and claim of it for futures."""
+
+    def __init__(self, batch: Any) -> None:
+        self.batch = batch
+
+
+class Cluster:
+    """A Dask cluster: the scheduler's `address`, or `workers` processes on this machine while the work lasts."""
+
+    def __init__(self, address: str | None = None, workers: int = 2) -> None:
+        self.address, self.workers = address, workers
+
+    def each(self, work: Callable[[Any], pa.Table], batches: Sequence[Any]) -> Iterator[pa.Table]:
+        """Results in the order of the batches."""
+        from prefect_dask.task_runners import DaskTaskRunner  # of the extra [cluster], which a night does without
+
+        here = {"n_workers": self.workers, "threads_per_worker": 1, "processes": True, "dashboard_address": None}
+        where = {"address": self.address} if self.address else {"cluster_kwargs": here}
+
+        @task(  # type: ignore[untyped-decorator]
+            name=work.__name__, retries=1, persist_result=False, cache_policy=None
+        )
+        def step(sealed: Sealed) -> pa.Table:
+            return work(sealed.batch)
+
+        @flow(  # type: ignore[untyped-decorator]
+            name="spread", task_runner=DaskTaskRunner(**where), persist_result=False, validate_parameters=False
+        )
+        def spread() -> list[pa.Table]:
+            waiting = [step.submit(Sealed(batch)) for batch in batches]
+            return [one.result() for one in waiting]
+
+        yield from spread()

@@ -1,7 +1,4 @@
-"""What `show` needs of the last run, without waiting for the libraries that a run needs.
-
-Beside the package `store/` the only module with SQL: that package takes longer to import than this to answer.
-"""
+"""What `show` needs of the last run, without waiting for the libraries that a run needs."""
 
 from __future__ import annotations
 
@@ -10,66 +7,11 @@ import shutil
 import tomllib
 from datetime import date
 from pathlib import Path
-from typing import NamedTuple
-
-import duckdb
 
 from pipeline.keys import run_key
 from pipeline.paths import data_folder
+from pipeline.store.ranking import NothingToShow, Row, glance
 from pipeline.wrap import wrapped
-
-# What a run makes from the rest: a change in them is no new input.
-DERIVED = frozenset({"readings", "facts", "claims", "links", "refs", "runs", "results", "told", "note_readings"})
-
-
-class Source(NamedTuple):
-    """What an advert may be called."""
-
-    advert_id: str
-    source: str
-
-
-class Row(NamedTuple):
-    """One vehicle of a ranking as stored: `lines` are what `show` prints, `result` is JSON.
-
-    `apart`: bought, sold or gone by the buyer's own record, so that it is kept and not ranked.
-    """
-
-    ref: str
-    title: str
-    verdict: str
-    visit_worth: float | None
-    asking_price: float | None
-    texts: tuple[Source, ...] = ()
-    result: str = "{}"
-    lines: str = ""
-    apart: bool = False
-
-
-def inputs(db: duckdb.DuckDBPyConnection) -> str:
-    """What the database holds, apart from what runs make of it, as counts and hashes."""
-    tables = db.execute("SELECT table_name FROM duckdb_tables() WHERE NOT internal ORDER BY table_name").fetchall()
-    parts = []
-    for (table,) in tables:
-        if table not in DERIVED:
-            query = f'SELECT count(*), coalesce(sum(hash(t)), 0)::VARCHAR FROM "{table}" t'
-            parts.append((table, *db.execute(query).fetchall()[0]))
-    return str(parts)
-
-
-def rows(db: duckdb.DuckDBPyConnection, ref: str | None = None) -> list[Row]:
-    """The newest ranking, best first, and what stands apart from it. With `ref`: that vehicle, lines and JSON too."""
-    found = db.execute(
-        "SELECT ref, verdict, visit_worth, asking_price, names, apart, if($ref IS NULL, '', result), "
-        "if($ref IS NULL, '', lines) FROM results WHERE $ref IS NULL OR ref = $ref ORDER BY apart, place",
-        {"ref": ref},
-    ).fetchall()
-    listed = []
-    for number, verdict, worth, price, names, apart, result, lines in found:
-        title, texts = json.loads(names)
-        sources = tuple(Source(*pair) for pair in texts)
-        listed.append(Row(number, title, verdict, worth, price, sources, result or "{}", lines, apart))
-    return listed
 
 
 def last_shown(folder: Path, ref: str) -> Row | None:
@@ -79,21 +21,16 @@ def last_shown(folder: Path, ref: str) -> Row | None:
     """
     from pipeline.refs import find_vehicle
 
+    day = _day(folder)
+    if day is None:
+        return None
     try:
-        settings = {"enable_external_access": "false", "threads": "2"}
-        db = duckdb.connect(str(folder / "viewworthy.duckdb"), read_only=True, config=settings)  # type: ignore[arg-type]
-    except duckdb.Error:
-        return None  # not there, or being written: the run says so
-    try:
-        day = _day(folder)
-        last = db.execute("SELECT inputs FROM runs ORDER BY run_id DESC LIMIT 1").fetchone()
-        if day is None or last is None or last[0] != run_key(folder, data_folder("rules"), day, inputs(db)):
-            return None
-        return rows(db, find_vehicle(rows(db), ref).ref)[0]
-    except duckdb.Error:
-        return None  # a database from before there were these tables: the run brings it up to date
-    finally:
-        db.close()
+        with glance(folder) as last:
+            if not last.holds(run_key(folder, data_folder("rules"), day, last.inputs())):
+                return None
+            return last.rows(find_vehicle(last.rows(), ref).ref)[0]
+    except NothingToShow:
+        return None  # the run says so or brings it up to date
 
 
 def answer(folder: Path, ref: str, as_json: bool) -> str | None:

@@ -81,7 +81,7 @@ def test_a_worker_with_other_rules_refuses() -> None:
 @pytest.mark.slow
 def test_a_cluster_of_two_processes_gives_what_one_gives(prefect_server: None, alone: dict[int, Any]) -> None:
     pytest.importorskip("prefect_dask", reason="the extra [cluster] is not installed")
-    from pipeline.cluster import Cluster
+    from pipeline.nightly import Cluster
 
     hands = Cluster(workers=2)
     assert dict(read_apart(texts(), reading_version(), None, hands)) == alone

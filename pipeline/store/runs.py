@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from pipeline.shown import Row, Source, inputs, rows
+from pipeline.store.ranking import Row, Source, inputs, rows
 from pipeline.store.tables import Tables
 
 __all__ = ["Row", "RunRecord", "Runs", "Source"]
