@@ -692,8 +692,9 @@ def _rank(folder: Path, as_json: bool, verbose: bool = False) -> None:
     from pipeline.output import write_files
     from pipeline.report import pages, table
     from pipeline.starting import nothing_yet
+    from pipeline.store import DATABASE
 
-    if not (folder / "viewworthy.duckdb").exists():
+    if not (folder / DATABASE).exists():
         raise UsageError("there is nothing to rank", where=str(folder), remedy=nothing_yet(folder, _waiting(folder)))
     result = _bring(folder, command="rank")
     view = result.view

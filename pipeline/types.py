@@ -17,6 +17,7 @@ Purpose = Literal["original", "working", "everyday", "project"]
 Verdict = Literal["travel", "ring first", "leave"]
 
 STATUSES: tuple[Status, ...] = ("present", "absent", "done", "due", "possible")
+STATES: tuple[str, ...] = ("sound", "minor", "major")  # of a part
 GRADES: tuple[Grade, ...] = ("slight", "plain", "heavy")
 FACT_KEYS: tuple[str, ...] = (
     "asking_price",

@@ -20,7 +20,7 @@ from pipeline.costing.wear import fault_wear, fits, service_wear
 from pipeline.schemas.knowledge_parts import Fault, Knowledge, Service
 from pipeline.schemas.region import Region
 from pipeline.schemas.vehicle import Applies
-from pipeline.types import ADVERT_ORIGINS, Buyer, Draws, Evidence, ItemBelief, RepairEstimate
+from pipeline.types import ADVERT_ORIGINS, STATES, Buyer, Draws, Evidence, ItemBelief, RepairEstimate
 from pipeline.uniforms import columns
 
 Array = NDArray[np.float64]
@@ -30,9 +30,7 @@ SEED = 20261
 TOGETHER = 64  # vehicles solved at once: bounds memory, costs no speed
 SOUND = (1.0, 0.0, 0.0)
 ANY = Applies()  # every vehicle has it
-ADMITTED_BELIEF = 0.35  # an item is the advert's own admission only where the words leave it at least so likely
 CAUTIONED = 8  # items that cost most, whose jobs a buyer who does their own work is warned of
-ADMITTED_SHARE = 0.25  # and where at least so much of what is said under the subject is about this item
 
 
 def estimate(
@@ -50,9 +48,6 @@ def estimate(
     engine = Engine(knowledge, buyer, samples, seed)
     for start in range(0, len(evidence), TOGETHER):
         yield from engine.run(evidence[start : start + TOGETHER])
-
-
-SEVERITIES = ("sound", "minor", "major")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +83,8 @@ class Engine:
         self.reports = Reports(knowledge, self.region)
         self.costs: JobCosts = job_costs(knowledge, self.region, buyer, samples, seed)
         self.thrift = thrift(knowledge, buyer)
-        seen = np.array([knowledge.learning.seen[state] for state in SEVERITIES])
-        self._seen = dict(zip(SEVERITIES, seen.T, strict=True))  # what was put down -> its chance by true state
+        seen = np.array([knowledge.learning.seen[state] for state in STATES])
+        self._seen = dict(zip(STATES, seen.T, strict=True))  # what was put down -> its chance by true state
         self.ids = tuple(node.id for node in self.network.nodes)
         self.assemblies = [
             (one.job, [self.ids.index(fault) for fault in one.faults]) for one in knowledge.assemblies.values()
@@ -234,8 +229,9 @@ class Engine:
         is_fault = isinstance(item, Fault)
         shares = {link.subject: link.share for link in item.speaks}
         signs, weights = tables.signs[v], tables.weights[key][v]
+        admission = self.knowledge.admission
         said = any(
-            claim.status in ADMITS and claim.origin in ADVERT_ORIGINS and shares[subject] >= ADMITTED_SHARE
+            claim.status in ADMITS and claim.origin in ADVERT_ORIGINS and shares[subject] >= admission.share
             for subject in shares
             for claim in signs.by_subject.get(subject, ())
         )
@@ -248,9 +244,9 @@ class Engine:
             minor=minor,
             major=major,
             expected_cost=expected,
-            admitted=said and minor + major >= ADMITTED_BELIEF,
+            admitted=said and minor + major >= admission.belief,
             subjects=self.reports.subjects[key],
-            seen_on_viewing=item.seen.on_viewing if isinstance(item, Fault) else 0.3,
+            seen_on_viewing=item.seen.on_viewing if isinstance(item, Fault) else self.knowledge.assumed.service_seen,
             reasons=item_reasons(item, signs, weights, tables.renewals[key].get(v), minor + major),
         )
 

@@ -18,16 +18,15 @@ from numpy.typing import NDArray
 from scipy.stats import gamma
 
 from pipeline.costing.network import Network
-from pipeline.costing.signs import MIDDLING_AGE, MIDDLING_MILES_A_YEAR
+from pipeline.schemas.evidence import Assumed
 from pipeline.schemas.knowledge_parts import Fault, Knowledge, Service
-from pipeline.types import Outcome, Reason
+from pipeline.types import STATES, Outcome, Reason
 
 Array = NDArray[np.float64]
 
 GRID = np.exp(np.linspace(np.log(1 / 30), np.log(30), 201))  # factors looked at
 GRID[100] = 1.0  # exactly
 TOGETHER = 256  # outcomes at once: bounds memory
-STATES = ("sound", "minor", "major")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +58,7 @@ def learn(outcomes: Iterable[Outcome], knowledge: Knowledge) -> tuple[Learnt, ..
         by_item.setdefault(outcome.item, []).append(outcome)
     network = Network({key: dict(root.prior) for key, root in knowledge.roots.items()}, ())
     items: dict[str, Fault | Service] = {**knowledge.faults, **knowledge.services}
-    strength = knowledge.learning.strength
-    return tuple(_learn(item, by_item[key], network, strength) for key, item in items.items() if key in by_item)
+    return tuple(_learn(item, by_item[key], network, knowledge) for key, item in items.items() if key in by_item)
 
 
 def with_learnt(knowledge: Knowledge, learnt: Sequence[Learnt]) -> Knowledge:
@@ -105,11 +103,12 @@ def told(learnt: Sequence[Learnt], knowledge: Knowledge) -> tuple[Reason, ...]:
     return tuple(found)
 
 
-def _learn(item: Fault | Service, outcomes: Sequence[Outcome], network: Network, strength: float) -> Learnt:
+def _learn(item: Fault | Service, outcomes: Sequence[Outcome], network: Network, knowledge: Knowledge) -> Learnt:
+    strength = knowledge.learning.strength
     log_density = gamma.logpdf(GRID, strength, scale=1 / strength) + np.log(GRID)  # the grid is even in its logarithm
     for start in range(0, len(outcomes), TOGETHER):
         some = outcomes[start : start + TOGETHER]
-        chances = _chances(item, some, network)
+        chances = _chances(item, some, network, knowledge.assumed)
         state = np.array([STATES.index(o.state) if isinstance(item, Fault) else int(o.state != "sound") for o in some])
         seen = chances[np.arange(len(some)), state]
         asked = np.array([o.before is not None for o in some])
@@ -125,7 +124,7 @@ def _learn(item: Fault | Service, outcomes: Sequence[Outcome], network: Network,
     return Learnt(item.id, Counter(outcome.state for outcome in outcomes), mean**2 / variance, mean / variance)
 
 
-def _chances(item: Fault | Service, outcomes: Sequence[Outcome], network: Network) -> Array:
+def _chances(item: Fault | Service, outcomes: Sequence[Outcome], network: Network, assumed: Assumed) -> Array:
     """P(sound, minor, major) at every factor, (outcomes, 3, factors), the roots as likely as the rules say."""
     prior = network.root_prior()
     if isinstance(item, Service):
@@ -135,8 +134,8 @@ def _chances(item: Fault | Service, outcomes: Sequence[Outcome], network: Networ
     pace = np.ones(len(network.configs))
     for root, values in item.roots.items():
         pace = pace * network.by_root(root, values)
-    years = np.array([MIDDLING_AGE if o.years is None else o.years for o in outcomes])
-    a_year = MIDDLING_MILES_A_YEAR
+    years = np.array([assumed.age if o.years is None else o.years for o in outcomes])
+    a_year = assumed.miles_a_year
     miles = np.array([y * a_year if o.miles is None else o.miles for o, y in zip(outcomes, years, strict=True)])
     spent = spent_major = np.zeros((len(outcomes), len(pace)))
     for life, since in ((item.wear.years, years), (item.wear.miles, miles)):

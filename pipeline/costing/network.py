@@ -13,10 +13,9 @@ from numpy.typing import NDArray
 
 from pipeline.costing.noisy_max import noisy_max
 from pipeline.errors import RuleError
+from pipeline.types import STATES
 
 Array = NDArray[np.float64]
-
-STATES = ("sound", "minor", "major")
 
 
 @dataclass(frozen=True, slots=True)

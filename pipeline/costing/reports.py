@@ -14,13 +14,12 @@ from pipeline.costing.signs import Signs
 from pipeline.schemas.evidence import FactTable, ReportTable, Speaks
 from pipeline.schemas.knowledge_parts import Fault, Knowledge, Root, Service
 from pipeline.schemas.region import Region
-from pipeline.types import Claim
+from pipeline.types import STATES, Claim
 
 Array = NDArray[np.float64]
 
 ADMITS = ("present", "due", "possible")
 SERVICE_STATES = ("kept", "overdue")
-FAULT_STATES = ("sound", "minor", "major")
 TEST_TABLE = "test_result"
 
 
@@ -59,12 +58,12 @@ class Reports:
         return self._fault(fault, signs)
 
     def _fault(self, fault: Fault, signs: Signs) -> tuple[Array, list[Weight]]:
-        rows, weights = self._speaks(fault.speaks, FAULT_STATES, signs, signs.silence_power)
+        rows, weights = self._speaks(fault.speaks, STATES, signs, signs.silence_power)
         if fault.test_area in self._region.test.areas and fault.fails_test != "never":
             table = self._knowledge.fact_tables.get(TEST_TABLE)
             outcome = table.outcome(signs.derived.get("test")) if table else None
             if table and outcome:
-                row = np.array([table.rows[state][outcome] for state in FAULT_STATES])
+                row = np.array([table.rows[state][outcome] for state in STATES])
                 if fault.fails_test == "major":
                     row[1] = row[0]
                 rows = rows * row
@@ -101,7 +100,7 @@ class Reports:
         """
         link = next(link for link in item.speaks if link.subject == weight.subject)
         status, grade = (weight.claim.status, weight.claim.grade) if weight.claim else ("silence", "")
-        states = FAULT_STATES if isinstance(item, Fault) else SERVICE_STATES
+        states = STATES if isinstance(item, Fault) else SERVICE_STATES
         share = link.share_of(weight.claim.quote) if weight.claim else link.share
         found = np.ones(3)
         for n, state in enumerate(states[1:], 1):

@@ -15,9 +15,6 @@ from pipeline.schemas.knowledge_parts import Knowledge
 from pipeline.schemas.traits import vehicle_traits
 from pipeline.types import MILES_PER_KM, Claim, Evidence
 
-MIDDLING_MILES_A_YEAR = 7000.0  # used only where the advert gives no mileage; GB cars 7,134 (2017, test data)
-MIDDLING_AGE = 25.0  # used only where the advert gives no year
-
 
 @dataclass(frozen=True, slots=True)
 class Renewal:
@@ -75,8 +72,8 @@ def _read_signs(evidence: Evidence, knowledge: Knowledge, spoken: frozenset[str]
     """Completes an advert's evidence. A missing year or mileage is replaced by a middling one (an assumption)."""
     years = evidence.facts.get("year")
     built = round(sum(years) / len(years)) if years else None
-    age = evidence.age_years if evidence.age_years is not None else MIDDLING_AGE
-    miles = evidence.mileage_miles if evidence.mileage_miles is not None else age * MIDDLING_MILES_A_YEAR
+    age = evidence.age_years if evidence.age_years is not None else knowledge.assumed.age
+    miles = evidence.mileage_miles if evidence.mileage_miles is not None else age * knowledge.assumed.miles_a_year
     traits = vehicle_traits(knowledge, evidence.facts, evidence.claims)
     by_subject: dict[str, tuple[Claim, ...]] = {}
     for claim in evidence.claims:

@@ -12,7 +12,6 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -31,6 +30,7 @@ from pipeline.intake import Added, Progress, add
 from pipeline.notes.session import Told, store_note, take_back
 from pipeline.output import write_files
 from pipeline.report import pages, words
+from pipeline.report.page import environment
 from pipeline.search import Search
 from pipeline.sheets import sheet_of
 from pipeline.store import Store
@@ -84,14 +84,7 @@ class Pages:
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
-        self.templates = Environment(
-            loader=FileSystemLoader(TEMPLATES),
-            autoescape=True,
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-        )
-        self.templates.filters["sentence"] = words.sentence
+        self.templates = environment(TEMPLATES)
 
     def show(self, template: str, status: int = 200, *, here: str = "", **values: Any) -> HTMLResponse:
         """A page. `here`: which of the head's links it is."""

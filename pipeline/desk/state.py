@@ -14,7 +14,7 @@ from pipeline.notes.record import Recorder
 from pipeline.notes.session import Told, everything
 from pipeline.run import bring_up_to_date
 from pipeline.search import Search, open_search
-from pipeline.store import Store, open_store
+from pipeline.store import DATABASE, Store, open_store
 from pipeline.types import Reading, ReportView, VehicleView
 
 
@@ -43,7 +43,7 @@ class Desk:
     def stamp(self) -> tuple[object, ...]:
         """What changes when a command or another program changes the search."""
         found: list[object] = []
-        for name in ("viewworthy.duckdb", "buyer.toml"):
+        for name in (DATABASE, "buyer.toml"):
             try:
                 about = (self.folder / name).stat()
                 found.append((about.st_mtime_ns, about.st_size))

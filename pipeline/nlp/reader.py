@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Set
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, TypeAlias
@@ -39,6 +40,11 @@ class Read:
     cues: list[Cue]
     told: dict[int, Told]
 
+    def around(self, sentence: Sentence) -> Told:
+        """Mentions that have a status, cues and times of a sentence."""
+        some, cues, times = self.told.get(sentence.start, ([], [], []))
+        return [mention for mention in some if mention.statuses], cues, times
+
 
 class Reader:
     """Reads claims by the rules of a language."""
@@ -55,15 +61,21 @@ class Reader:
 
         `mileage`: the odometer reading now, in the advert's unit, for "20,000 miles ago".
         """
-        claims: list[Claim] = []
         read = self.read_rules(text, saved_on, mileage)
+        return merge(self._settled(self._by_rules(read, saved_on, mileage)))
+
+    def _by_rules(
+        self, read: Read, saved_on: date, mileage: int | None, without: Set[str] = frozenset()
+    ) -> list[Claim]:
+        """Claims as the rules make them, in order of the text, those of some subjects left out."""
+        claims: list[Claim] = []
         for sentence in read.sentences:
-            told, cues, times = read.told.get(sentence.start, ([], [], []))
-            mentions = [mention for mention in told if mention.statuses]
-            for mention in mentions:
-                limited = mention.subject in self._limits
-                claims += claims_of(read.tokens, sentence, mention, mentions, cues, times, saved_on, mileage, limited)
-        return merge(self._settled(claims))
+            told, cues, times = read.around(sentence)
+            for mention in told:
+                if mention.subject not in without:
+                    limited = mention.subject in self._limits
+                    claims += claims_of(read.tokens, sentence, mention, told, cues, times, saved_on, mileage, limited)
+        return claims
 
     def _settled(self, claims: list[Claim]) -> list[Claim]:
         """Claims without the events that were put right since: those are `done` alone."""
@@ -109,8 +121,7 @@ class Reader:
         for number, (sentence, (some, near, when)) in enumerate(zip(sentences, dealt, strict=True)):
             if some or near or when:
                 told = flow.read(sentence, number, self._scope.parts(tokens, sentence, some, near, when))
-                if told:
-                    found[sentence.start] = told, near, when
+                found[sentence.start] = told, near, when
         for told, _, _ in found.values():
             for mention in told:
                 limit(mention, self._limits.get(mention.subject))

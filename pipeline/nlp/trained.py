@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 
 from pipeline.nlp.features import Encoded
-from pipeline.nlp.mentions import Cue, Mention
+from pipeline.nlp.mentions import Mention
 from pipeline.nlp.merge import merge
-from pipeline.nlp.model import ORIGIN, ClaimModel
+from pipeline.nlp.model import ORIGIN, ClaimModel, Guess
 from pipeline.nlp.reader import Read, Reader, claims_of
-from pipeline.nlp.segments import Sentence
-from pipeline.nlp.when import When, find_times
 from pipeline.schemas.language import Language, SubjectRule
 from pipeline.types import Claim, Status
 
@@ -29,7 +28,9 @@ class TrainedReader(Reader):
         encoded, guesses = self._model.guesses(read.tokens, read.sentences, read.mentions, read.cues)
         if encoded is None:
             return ()
-        known = self._model.known
+        own: dict[tuple[int, str], list[Mention]] = {}
+        for mention in read.mentions:
+            own.setdefault((encoded.at[mention.start], mention.subject), []).append(mention)
         told = {(mention.subject, one[0]) for mention in read.mentions for one in mention.statuses}
         chances: dict[tuple[str, Status], float] = {}
         claims: list[Claim] = []
@@ -39,45 +40,32 @@ class TrainedReader(Reader):
                 least = self._model.told if (guess.subject, status) in told else self._model.untold
                 if chance < least or (allowed is not None and status not in allowed):
                     continue
-                claims.append(self._claim(read, encoded, guess.chunk, guess.subject, status, saved_on, mileage))
+                mentions = own.get((guess.chunk, guess.subject), [])
+                claims.append(self._claim(read, encoded, guess, mentions, status, saved_on, mileage))
                 chances[guess.subject, status] = max(chance, chances.get((guess.subject, status), 0.0))
-        claims += [claim for claim in self._by_rules(read, saved_on, mileage) if claim.subject not in known]
+        claims += self._by_rules(read, saved_on, mileage, without=self._model.known)
         sure = {key: round(self._model.confidence(chance), 3) for key, chance in chances.items()}
         return tuple(
             replace(claim, confidence=sure.get((claim.subject, claim.status), claim.confidence))
             for claim in merge(self._settled(claims))
         )
 
-    def _by_rules(self, read: Read, saved_on: date, mileage: int | None) -> list[Claim]:
-        """Claims of the rules alone, for subjects that the model has not learned."""
-        claims: list[Claim] = []
-        for sentence in read.sentences:
-            some, cues, times = read.told.get(sentence.start, ([], [], []))
-            mentions = [mention for mention in some if mention.statuses]
-            for mention in mentions:
-                if mention.subject not in self._model.known:
-                    limited = mention.subject in self._limits
-                    claims += claims_of(
-                        read.tokens, sentence, mention, mentions, cues, times, saved_on, mileage, limited
-                    )
-        return claims
-
     def _claim(
         self,
         read: Read,
         encoded: Encoded,
-        chunk: int,
-        subject: str,
+        guess: Guess,
+        own: Sequence[Mention],
         status: Status,
         saved_on: date,
         mileage: int | None,
     ) -> Claim:
-        """The claim in the rules' words where they named the subject, else in the words of the chunk."""
+        """The claim in the rules' words where they named the subject (`own`), else in the words of the chunk."""
+        chunk, subject = guess.chunk, guess.subject
         sentence = read.sentences[encoded.sentence[chunk]]
         first, last = encoded.first[chunk], encoded.last[chunk]
-        own = [m for m in read.mentions if m.subject == subject and first <= m.start < last]
         told = next((m for m in own if any(status == had for had, *_ in m.statuses)), None)
-        mentions, cues, times = self._around(read, sentence, saved_on, mileage, status)
+        mentions, cues, times = read.around(sentence)
         limited = subject in self._limits
         number = next(i for i, one in enumerate(sentence.chunks) if one.end > first)
         if told is not None:
@@ -90,24 +78,6 @@ class TrainedReader(Reader):
             one = Mention(subject, _rule(subject), first, last, tuple(range(first, last)))
             one.statuses, one.chunk = [(status, ORIGIN, first, last)], number
         return claims_of(read.tokens, sentence, one, mentions, cues, times, saved_on, mileage, limited)[0]
-
-    @staticmethod
-    def _around(
-        read: Read, sentence: Sentence, saved_on: date, mileage: int | None, status: Status
-    ) -> tuple[list[Mention], list[Cue], list[When]]:
-        """Mentions with a status, cues and times of a sentence."""
-        if sentence.start in read.told:
-            some, cues, times = read.told[sentence.start]
-            return [mention for mention in some if mention.statuses], cues, times
-        cues = [
-            cue
-            for cue in read.cues
-            if sentence.start <= cue.start < sentence.end and cue.rule.kind not in ("heading", "boundary")
-        ]
-        if status not in ("done", "due"):
-            return [], cues, []
-        times = find_times(read.tokens, saved_on, mileage)
-        return [], cues, [when for when in times if sentence.start <= when.start < sentence.end]
 
 
 _rules: dict[str, SubjectRule] = {}

@@ -9,28 +9,20 @@ from pipeline.ranking.identity import identity_checks
 from pipeline.schemas.decision import Condition, DecisionRules, FlagRule
 from pipeline.types import Buyer, Claim, Flag, Prospect
 
-LIFTING = (
-    "writeoff",
-    "accident",
-    "chassis",
-    "sills",
-    "welding",
-    "underseal",
-    "doors_panels",
-)  # whose words can prove a repair
-
 
 def red_flags(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tuple[Flag, ...]:
     """Flags that stand for a vehicle and this buyer, disqualifying ones first."""
     claims = prospect.evidence.claims
     told = {c.subject for c in claims if c.status in ("present", "due")}
-    checks = identity_checks(prospect.evidence, rules.registration) | dict(prospect.evidence.doubts)
+    checks = identity_checks(prospect.evidence, rules.registration, rules.flags.identity)
+    checks |= dict(prospect.evidence.doubts)
+    lifting = rules.flags.repair_words_in
     found: list[Flag] = []
     for rule in rules.flags.flags:
         raised = _raised(rule, prospect, checks)
         if raised is None or buyer.purpose in rule.not_purposes:
             continue
-        if rule.unless_words and any(_has(c.quote, rule.unless_words) for c in claims if c.subject in LIFTING):
+        if rule.unless_words and any(_has(c.quote, rule.unless_words) for c in claims if c.subject in lifting):
             continue
         if rule.unless_admitted is not None and len(told) >= rule.unless_admitted:
             continue

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import re
 
+from pipeline.schemas.decision import IdentityRules
 from pipeline.schemas.registration import Registration
 from pipeline.types import MILES_PER_KM, Evidence
 
 _AGE = re.compile(r"[A-Z]{2}(\d{2})[A-Z]{3}")
 _PREFIX = re.compile(r"([A-Y])\d{1,3}[A-Z]{3}")
 _SUFFIX = re.compile(r"[A-Z]{3}\d{1,3}([A-Y])")
-YEARS_APART = 1  # built in one year and registered in the next is common
-MILES_APART = 1.02  # work "at 82k" on a clock of 81,900 is rounding
-LAST_OPEN_YEAR = 1980  # 17 characters since model year 1981 (49 CFR 565); ISO 3779 elsewhere somewhat later
 
 
-def identity_checks(evidence: Evidence, registration: Registration) -> dict[str, str]:
+def identity_checks(evidence: Evidence, registration: Registration, rules: IdentityRules) -> dict[str, str]:
     """Check id -> what does not agree, in words."""
     found: dict[str, str] = {}
     facts = evidence.facts
@@ -23,18 +21,18 @@ def identity_checks(evidence: Evidence, registration: Registration) -> dict[str,
     plate = re.sub(r"[^A-Z0-9]", "", str(facts.get("plate") or "").upper())
     issued = plate_years(plate, registration)
     if issued and years:
-        if issued[0] > max(years) + YEARS_APART:
+        if issued[0] > max(years) + rules.years_apart:
             found["plate_newer"] = f"the plate {plate} was first issued in {issued[0]}, the advert says {max(years)}"
-        elif issued[-1] < min(years) - YEARS_APART:
+        elif issued[-1] < min(years) - rules.years_apart:
             found["plate_older"] = f"the plate {plate} is of {issued[-1]}, the advert says {min(years)}"
     vin = re.sub(r"[\s-]", "", str(facts.get("vin") or "").upper())
-    if vin and years and min(years) > LAST_OPEN_YEAR + 5 and (len(vin) != 17 or re.search(r"[IOQ]", vin)):
+    if vin and years and min(years) > rules.long_vin_after and (len(vin) != 17 or re.search(r"[IOQ]", vin)):
         found["vin_shape"] = f"the chassis number {vin} does not have the form of one of {min(years)}"
-    found |= _work(evidence, years)
+    found |= _work(evidence, years, rules)
     return found
 
 
-def _work(evidence: Evidence, years: list[int]) -> dict[str, str]:
+def _work(evidence: Evidence, years: list[int], rules: IdentityRules) -> dict[str, str]:
     found: dict[str, str] = {}
     unit = MILES_PER_KM if evidence.facts.get("mileage_unit") == "km" else 1.0
     for claim in evidence.claims:
@@ -42,11 +40,11 @@ def _work(evidence: Evidence, years: list[int]) -> dict[str, str]:
             continue
         if claim.at_mileage is not None and evidence.mileage_miles is not None:
             at = claim.at_mileage * unit
-            if at > evidence.mileage_miles * MILES_APART:
+            if at > evidence.mileage_miles * rules.miles_apart:
                 found["work_after_mileage"] = (
                     f"work is told of at {claim.at_mileage:,} and the clock shows {evidence.mileage_miles / unit:,.0f}"
                 )
-        if claim.at_year is not None and years and claim.at_year < min(years) - YEARS_APART:
+        if claim.at_year is not None and years and claim.at_year < min(years) - rules.years_apart:
             found["work_before_year"] = f"work is told of in {claim.at_year}, before the year it was built"
     return found
 

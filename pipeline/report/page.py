@@ -66,14 +66,19 @@ def _pre(text: str) -> Markup:
     return Markup(str(escape(text)).replace("\n", "&#10;"))  # escaped just here
 
 
-@cache
-def _environment() -> Environment:
-    environment = Environment(
-        loader=FileSystemLoader(TEMPLATES),
+def environment(*folders: Path) -> Environment:
+    """Templates of these folders and, for what they do not have, of the report: all escape what they are given."""
+    made = Environment(
+        loader=FileSystemLoader([*folders, TEMPLATES]),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters |= {"sentence": words.sentence, "pre": _pre}
-    return environment
+    made.filters |= {"sentence": words.sentence, "pre": _pre}
+    return made
+
+
+@cache
+def _environment() -> Environment:
+    return environment()

@@ -84,7 +84,6 @@ class Decision(RuleModel):
     outside: Outside
     budget: Budget
     least_chance: Share
-    seen_of_service: Share
     worst_share: Annotated[float, Field(gt=0, le=1)]
     source: Source
 
@@ -134,7 +133,18 @@ class Together(RuleModel):
     source: Source
 
 
+class IdentityRules(RuleModel):
+    """How far facts may disagree: years, a factor of miles; after which year a chassis number has 17 characters."""
+
+    years_apart: int
+    miles_apart: Annotated[float, Field(ge=1)]
+    long_vin_after: int
+    source: Source
+
+
 class FlagRules(RuleModel):
+    identity: IdentityRules
+    repair_words_in: tuple[RuleId, ...]
     sure: Share  # least confidence of a claim whose flag disqualifies; below it the flag only stands
     flags: tuple[FlagRule, ...]
     together: tuple[Together, ...] = ()

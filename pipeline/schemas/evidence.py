@@ -134,6 +134,26 @@ class Unproven(RuleModel):
     source: Source
 
 
+class Assumed(RuleModel):
+    """Taken where an advert gives no year (`age`, years) and no mileage (`miles_a_year`).
+
+    `service_seen`: chance that a viewing settles whether a service was done.
+    """
+
+    age: Annotated[float, Field(gt=0)]
+    miles_a_year: Annotated[float, Field(gt=0)]
+    service_seen: Annotated[float, Field(ge=0, le=1)]
+    source: Source
+
+
+class Admission(RuleModel):
+    """When an item is the advert's own admission: `share` of what is said is about it, `belief` is left in it."""
+
+    share: Annotated[float, Field(gt=0, le=1)]
+    belief: Annotated[float, Field(gt=0, le=1)]
+    source: Source
+
+
 class Learning(RuleModel):
     """How far outcomes move the rules: the prior of a rate is worth `strength` parts that failed.
 

@@ -16,7 +16,7 @@ from pydantic import ValidationError
 
 from pipeline.errors import RuleError
 from pipeline.rules import RuleModel, read_rules, rule_error
-from pipeline.schemas.evidence import Candour, FactTable, Learning, ReportTable, Unproven
+from pipeline.schemas.evidence import Candour, FactTable, ReportTable
 from pipeline.schemas.knowledge_checks import check_knowledge
 from pipeline.schemas.knowledge_parts import (
     Access,
@@ -74,8 +74,7 @@ def load_knowledge(packs: Sequence[str], rules: Path, extra_folders: Sequence[Pa
         fact_tables=reports.facts,
         candour=tuple(reports.candour),
         rhythm=tuple(reports.rhythm),
-        learning=reports.learning[0],
-        unproven=reports.unproven[0],
+        **reports.single,
         engines=tuple(tuple(e for f in group for e in f.engines) for group in reversed(per_pack)),
         traits={trait: chance for file in files for trait, chance in file.traits.items()},
         told=tuple(told for file in files for told in file.told),
@@ -177,6 +176,9 @@ def _validated(
     return result
 
 
+SINGLE = ("learning", "unproven", "assumed", "admission")  # given in one file of rules/reports
+
+
 @dataclass
 class _Reports:
     tables: dict[str, ReportTable] = field(default_factory=dict)
@@ -184,8 +186,7 @@ class _Reports:
     kinds: dict[str, Kind] = field(default_factory=dict)
     candour: list[Candour] = field(default_factory=list)
     rhythm: list[str] = field(default_factory=list)
-    learning: list[Learning] = field(default_factory=list)
-    unproven: list[Unproven] = field(default_factory=list)
+    single: dict[str, Any] = field(default_factory=dict)  # what is given once
     no_belief: dict[str, str] = field(default_factory=dict)
 
 
@@ -210,10 +211,13 @@ def _read_reports(rules: Path, places: dict[tuple[str, str], Place]) -> _Reports
         found.kinds |= {kind.id: kind for kind in file.kinds}
         found.candour += file.candour
         found.rhythm += file.rhythm
-        found.learning += [file.learning] if file.learning else []
-        found.unproven += [file.unproven] if file.unproven else []
+        for name in SINGLE:
+            given = getattr(file, name)
+            if given is not None and name in found.single:
+                raise RuleError(f"{name} stands twice", where=label, remedy="Give it in one file.")
+            if given is not None:
+                found.single[name] = given
         found.no_belief |= file.no_belief
-    for name, given in (("learning", found.learning), ("unproven", found.unproven)):
-        if len(given) != 1:
-            raise RuleError(f"{name} stands {len(given)} times", where="rules/reports", remedy="Give it in one file.")
+    if missing := [name for name in SINGLE if name not in found.single]:
+        raise RuleError(f"{' and '.join(missing)}: not there", where="rules/reports", remedy="Give it in one file.")
     return found

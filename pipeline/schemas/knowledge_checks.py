@@ -9,9 +9,8 @@ from pipeline.errors import RuleError
 from pipeline.rules import rule_error
 from pipeline.schemas.evidence import ReportTable
 from pipeline.schemas.knowledge_parts import Fault, Knowledge, Service
-from pipeline.types import GRADES
+from pipeline.types import GRADES, STATES
 
-STATES = ("sound", "minor", "major")
 SERVICE_STATES = ("kept", "overdue")
 CARE = "care"
 ROOTS = {CARE: {"good", "average", "poor"}, "hard_use": {"no", "yes"}, "stood": {"no", "yes"}}

@@ -13,6 +13,8 @@ from pydantic import Field, model_validator
 from pipeline.rules import RuleId, RuleModel, Source
 from pipeline.schemas.evidence import (
     SUM_TOLERANCE,
+    Admission,
+    Assumed,
     Candour,
     Chance,
     FactTable,
@@ -241,6 +243,8 @@ class ReportFile(RuleModel):
     rhythm: tuple[str, ...] = ()  # words of a quote that tell work done again and again: it is not due
     learning: Learning | None = None
     unproven: Unproven | None = None
+    assumed: Assumed | None = None
+    admission: Admission | None = None
     no_belief: Mapping[str, str] = Field(default_factory=dict)  # subject -> why it bears on no fault: flag, ...
 
 
@@ -270,6 +274,8 @@ class Knowledge:
     rhythm: tuple[str, ...]
     learning: Learning
     unproven: Unproven
+    assumed: Assumed
+    admission: Admission
     engines: tuple[tuple[Engine, ...], ...]  # most particular pack first
     traits: Mapping[str, float]
     told: tuple[Told, ...]
@@ -297,6 +303,6 @@ class Knowledge:
             found.append(region.parts_factor_source)
         found += [self.money.rates_source, *(index.source for index in self.money.index)]
         found += [self.money.thrift.source, self.money.put_off.source, self.money.own_work.source, self.learning.source]
-        found.append(self.unproven.source)
+        found += [self.unproven.source, self.assumed.source, self.admission.source]
         found += [scarcity.source for scarcity in self.money.scarcity]
         return dict(Counter(found).most_common())

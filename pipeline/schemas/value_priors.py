@@ -65,6 +65,9 @@ NUMBERS: tuple[str, ...] = (
     "mileage.doubtful_per_year",
     "year.sd",
     "year.lone",
+    "year.lone_among",
+    "mileage.old_years",
+    "price.slip_least",
     "flags.below_share",
     "flags.above_share",
 )

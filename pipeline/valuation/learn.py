@@ -80,7 +80,9 @@ def _fit_without_slips(
         if not use.any() and buyer.guide_price is None:
             return model, slipped, place
         mean, spread = _expected(model, pool, place)
-        found = slipped_prices(pool.y - mean, spread) & (_others(place, len(model.y)) > 0)
+        found = slipped_prices(pool.y - mean, spread, priors.number("price.slip_least")) & (
+            _others(place, len(model.y)) > 0
+        )
         beyond = np.abs(np.nan_to_num(pool.y - mean)) > priors.number("robust.outlier_sds") * spread
         # Two lone prices a factor of ten apart cannot say which is the slip.
         if buyer.guide_price is None and use.sum() < TELLING:

@@ -13,9 +13,6 @@ from pipeline.types import Comparable
 
 Floats = NDArray[np.float64]
 SLIPS = (10.0, 0.1, 100.0, 0.01)  # a digit or two too many or too few
-SLIP_LEAST = 4.0  # a price nearer than this factor to what is expected is no slip
-LONE_AMONG = 4  # other years that are needed to call one of them lone
-LEAST_AGE = 5.0  # years; a younger vehicle may well have few miles
 
 
 def believed_miles(
@@ -25,7 +22,7 @@ def believed_miles(
     miles = np.array([math.nan if v.mileage_miles is None else float(v.mileage_miles) for v in vehicles])
     years = np.where(np.isnan(ages), np.inf, np.maximum(ages, 1.0))
     most = np.minimum(priors.number("mileage.most"), priors.number("mileage.most_per_year") * years)
-    old = np.nan_to_num(ages, nan=0.0) >= LEAST_AGE
+    old = np.nan_to_num(ages, nan=0.0) >= priors.number("mileage.old_years")
     least = np.where(old, priors.number("mileage.least_per_year") * np.nan_to_num(ages), 0.0)
     wrong = ~np.isnan(miles) & ((miles > most) | (miles < least) | (miles < 0))
     return np.where(wrong, np.nan, miles), wrong
@@ -35,7 +32,7 @@ def lone_years(ages: Floats, priors: ValuePriors) -> NDArray[np.bool_]:
     """Which ages lie far from every other of the pool: curves must not be followed there on one advert's word."""
     lone = np.zeros(len(ages), dtype=bool)
     known = np.flatnonzero(~np.isnan(ages))
-    if len(known) > LONE_AMONG:
+    if len(known) > priors.number("year.lone_among"):
         order = known[np.argsort(ages[known], kind="stable")]
         gaps = np.concatenate([[np.inf], np.diff(ages[order]), [np.inf]])
         lone[order] = np.minimum(gaps[:-1], gaps[1:]) >= priors.number("year.lone")
@@ -44,17 +41,18 @@ def lone_years(ages: Floats, priors: ValuePriors) -> NDArray[np.bool_]:
 
 def doubtful_miles(miles: Floats, ages: Floats, priors: ValuePriors) -> NDArray[np.bool_]:
     """Mileages so low that the price must tell whether a digit is missing."""
-    old = np.nan_to_num(ages, nan=0.0) >= LEAST_AGE
+    old = np.nan_to_num(ages, nan=0.0) >= priors.number("mileage.old_years")
     few = priors.number("mileage.doubtful_per_year") * np.nan_to_num(ages)
     return np.asarray(old & (np.nan_to_num(miles, nan=np.inf) < few))
 
 
-def slipped_prices(gap: Floats, spread: Floats) -> NDArray[np.bool_]:
+def slipped_prices(gap: Floats, spread: Floats, least: float) -> NDArray[np.bool_]:
     """Which log prices miss what is expected by about a factor of ten or a hundred, and would fit without it.
 
     `gap`: log price less expected log price; `spread`: its standard deviation. nan where there is no price.
+    `least`: the smallest factor that is called a slip.
     """
     gap = np.nan_to_num(gap)
     mended = np.min([np.abs(gap - math.log(slip)) for slip in SLIPS], axis=0)
-    far = np.abs(gap) > np.maximum(math.log(SLIP_LEAST), 3 * spread)
+    far = np.abs(gap) > np.maximum(math.log(least), 3 * spread)
     return np.asarray(far & (mended < np.abs(gap) / 3))

@@ -2,33 +2,20 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from desk_running import FAR_AWAY, Running
 
-CHROMIUM = Path("/usr/bin/chromium")
-ARGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not CHROMIUM.exists(), reason="/usr/bin/chromium is not installed"),
-]
+pytestmark = pytest.mark.browser
 WAIT = FAR_AWAY * 1000
 ADVERT = """1999 Marrick Dale camper for sale, 2.4 diesel, manual. 88,000 miles.
 <img src=x onerror=alert(1)> Sills welded in 2021, clutch slipping. MOT till June 2027.
 £3,300 ono, Settle."""
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[api.Browser]:
-    with api.sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=str(CHROMIUM), args=ARGS)
-        yield started
-        started.close()
-
-
 @pytest.fixture
-def page(browser: api.Browser) -> Iterator[api.Page]:
+def page(browser: Any) -> Iterator[Any]:
     context = browser.new_context(java_script_enabled=False, viewport={"width": 1280, "height": 900})
     context.set_default_timeout(WAIT)
     page, troubles, asked = context.new_page(), [], []
@@ -41,7 +28,7 @@ def page(browser: api.Browser) -> Iterator[api.Page]:
     context.close()
 
 
-def test_from_paste_to_sheet(desk: Running, page: api.Page, tmp_path: Path) -> None:
+def test_from_paste_to_sheet(desk: Running, page: Any, tmp_path: Path) -> None:
     page.goto(desk.address)
     page.wait_for_selector("table.ranking", timeout=WAIT)
     assert "token" not in page.url and page.locator("tbody tr").count() == 2
@@ -104,9 +91,7 @@ def test_from_paste_to_sheet(desk: Running, page: api.Page, tmp_path: Path) -> N
     page.wait_for_selector("text=1 new", timeout=WAIT)
 
 
-def test_a_page_of_another_site_can_neither_write_nor_look_in(
-    opened: Running, browser: api.Browser, tmp_path: Path
-) -> None:
+def test_a_page_of_another_site_can_neither_write_nor_look_in(opened: Running, browser: Any, tmp_path: Path) -> None:
     context = browser.new_context()
     context.set_default_timeout(WAIT)
     mine = context.new_page()
@@ -127,7 +112,7 @@ def test_a_page_of_another_site_can_neither_write_nor_look_in(
 
 
 @pytest.mark.parametrize("width", [320, 1280])
-def test_it_is_accessible_and_nothing_runs_off_the_screen(desk: Running, browser: api.Browser, width: int) -> None:
+def test_it_is_accessible_and_nothing_runs_off_the_screen(desk: Running, browser: Any, width: int) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed")
     desk.finished(desk.get("/"))
     context = browser.new_context(viewport={"width": width, "height": 800}, bypass_csp=True)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from saved import read
@@ -10,12 +11,7 @@ from pipeline.ingest import gather, read_source
 from pipeline.paths import data_folder
 from pipeline.types import Advert, SourceFile
 
-CHROMIUM = Path("/usr/bin/chromium")
-api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not CHROMIUM.exists(), reason="/usr/bin/chromium is not installed"),
-]
+pytestmark = pytest.mark.browser
 # page -> words of the advert's own, words of menus, notices and other adverts
 PAGES = {
     "byway-bolton-2001": (
@@ -34,20 +30,17 @@ PAGES = {
 
 
 @pytest.fixture(scope="module")
-def saved() -> Iterator[dict[tuple[str, str], bytes]]:
+def saved(browser: Any) -> Iterator[dict[tuple[str, str], bytes]]:
     found: dict[tuple[str, str], bytes] = {}
-    with api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox", "--disable-gpu"])
-        for name in PAGES:
-            context = browser.new_context(offline=True)
-            page = context.new_page()
-            page.goto((data_folder("data_demo") / "inbox" / f"{name}.html").as_uri())
-            found[name, "pdf"] = page.pdf(display_header_footer=True, margin={"top": "2cm", "bottom": "2cm"})
-            snapshot = context.new_cdp_session(page).send("Page.captureSnapshot", {"format": "mhtml"})
-            found[name, "mhtml"] = snapshot["data"].encode()
-            found[name, "html"] = page.content().encode()
-            context.close()
-        browser.close()
+    for name in PAGES:
+        context = browser.new_context(offline=True)
+        page = context.new_page()
+        page.goto((data_folder("data_demo") / "inbox" / f"{name}.html").as_uri())
+        found[name, "pdf"] = page.pdf(display_header_footer=True, margin={"top": "2cm", "bottom": "2cm"})
+        snapshot = context.new_cdp_session(page).send("Page.captureSnapshot", {"format": "mhtml"})
+        found[name, "mhtml"] = snapshot["data"].encode()
+        found[name, "html"] = page.content().encode()
+        context.close()
     yield found
 
 

@@ -7,15 +7,17 @@ import pytest
 
 from pipeline.paths import data_folder
 from pipeline.ranking.identity import identity_checks, plate_years
+from pipeline.schemas.decision import load_decision
 from pipeline.schemas.registration import load_registration
 from pipeline.types import Claim, Evidence
 
+RULES = load_decision(data_folder("rules"))
 MARKS = load_registration(data_folder("rules"))
 
 
 def checks(mileage: float | None = 90_000, claims: tuple[Claim, ...] = (), **facts: Any) -> set[str]:
     evidence = Evidence("1", facts, claims, 28.0, mileage, date(2026, 10, 31))
-    return set(identity_checks(evidence, MARKS))
+    return set(identity_checks(evidence, MARKS, RULES.flags.identity))
 
 
 def done(at_mileage: int | None = None, at_year: int | None = None) -> tuple[Claim, ...]:

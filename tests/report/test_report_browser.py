@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 import report_views
@@ -10,27 +11,13 @@ from test_report_page import ATTACKS, attacked
 from pipeline.report import page
 from pipeline.types import ReportView
 
-CHROMIUM = Path("/usr/bin/chromium")
-ARGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(not CHROMIUM.exists(), reason="/usr/bin/chromium is not installed"),
-]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[api.Browser]:
-    with api.sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=str(CHROMIUM), args=ARGS)
-        yield started
-        started.close()
+pytestmark = pytest.mark.browser
 
 
 class Watched:
     """A page opened from disk, offline, with all that it says and asks for."""
 
-    def __init__(self, browser: api.Browser, file: Path, **options: object) -> None:
+    def __init__(self, browser: Any, file: Path, **options: object) -> None:
         self.troubles: list[str] = []
         self.requests: list[str] = []
         self.context = browser.new_context(offline=True, **options)
@@ -43,7 +30,7 @@ class Watched:
 
 
 @pytest.fixture
-def opened(browser: api.Browser, tmp_path: Path, report_page: str) -> Iterator[Watched]:
+def opened(browser: Any, tmp_path: Path, report_page: str) -> Iterator[Watched]:
     file = tmp_path / "page.html"
     file.write_text(report_page, encoding="utf-8", newline="")
     watched = Watched(browser, file, viewport={"width": 1280, "height": 900})
@@ -113,7 +100,7 @@ def test_marked_text_is_the_adverts_text(opened: Watched, report_view: ReportVie
 
 
 @pytest.mark.parametrize("width", [320, 390, 768])
-def test_nothing_runs_off_a_small_screen(browser: api.Browser, tmp_path: Path, report_page: str, width: int) -> None:
+def test_nothing_runs_off_a_small_screen(browser: Any, tmp_path: Path, report_page: str, width: int) -> None:
     file = tmp_path / "page.html"
     file.write_text(report_page, encoding="utf-8", newline="")
     watched = Watched(browser, file, viewport={"width": width, "height": 800})
@@ -121,7 +108,7 @@ def test_nothing_runs_off_a_small_screen(browser: api.Browser, tmp_path: Path, r
     watched.context.close()
 
 
-def test_dark_scheme_is_dark(browser: api.Browser, tmp_path: Path, report_page: str) -> None:
+def test_dark_scheme_is_dark(browser: Any, tmp_path: Path, report_page: str) -> None:
     file = tmp_path / "page.html"
     file.write_text(report_page, encoding="utf-8", newline="")
     watched = Watched(browser, file, color_scheme="dark")
@@ -130,7 +117,7 @@ def test_dark_scheme_is_dark(browser: api.Browser, tmp_path: Path, report_page: 
     watched.context.close()
 
 
-def test_attacks_do_nothing_in_a_browser(browser: api.Browser, tmp_path: Path) -> None:
+def test_attacks_do_nothing_in_a_browser(browser: Any, tmp_path: Path) -> None:
     views = [attacked(attack).vehicles[1] for attack in ATTACKS]
     file = tmp_path / "attacks.html"
     file.write_text(page(report_views.view(tuple(views))), encoding="utf-8", newline="")
@@ -143,7 +130,7 @@ def test_attacks_do_nothing_in_a_browser(browser: api.Browser, tmp_path: Path) -
     watched.context.close()
 
 
-def test_five_hundred_vehicles_open_soon(browser: api.Browser, tmp_path: Path) -> None:
+def test_five_hundred_vehicles_open_soon(browser: Any, tmp_path: Path) -> None:
     file = tmp_path / "many.html"
     file.write_text(page(report_views.many(500)), encoding="utf-8", newline="")
     opened = browser.new_context(offline=True).new_page()

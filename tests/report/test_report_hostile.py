@@ -3,8 +3,8 @@ nothing is asked for; the table sends no escape sequence to the terminal; export
 
 import csv
 import json
-from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from test_report_page import ATTACKS
@@ -13,7 +13,6 @@ from typer.testing import CliRunner
 from pipeline.cli import app
 from pipeline.search import start_search
 
-CHROMIUM = Path("/usr/bin/chromium")
 MORE = [
     '<meta http-equiv="refresh" content="0;url=https://evil.invalid/refresh">',
     "<svg><animate onbegin=alert(1) attributeName=x dur=1s>",
@@ -84,25 +83,14 @@ def test_exported_tables_hold_no_formula(folder: Path, printed: str, tmp_path: P
     assert cells > 500
 
 
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[object]:
-    if not CHROMIUM.exists():
-        pytest.skip("/usr/bin/chromium is not installed")
-    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox", "--disable-gpu"])
-        yield browser
-        browser.close()
-
-
 @pytest.mark.browser
-def test_every_page_is_inert_in_a_browser(folder: Path, printed: str, chromium: object) -> None:
+def test_every_page_is_inert_in_a_browser(folder: Path, printed: str, browser: Any) -> None:
     pages = sorted((folder / "reports").rglob("*.html"))
     assert pages
     troubles: list[str] = []
     asked: list[str] = []
     for path in pages:
-        context = chromium.new_context()  # type: ignore[attr-defined]
+        context = browser.new_context()
         context.route("**/*", lambda route: (asked.append(route.request.url), route.continue_()))
         page = context.new_page()
         page.add_init_script("window.print = () => {}")  # a print dialogue would wait for somebody

@@ -1,8 +1,8 @@
 """Call sheet and viewing sheet: questions by worth, walking order, this advert's doubtful places first, cautions."""
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -157,25 +157,9 @@ def test_attacks_are_inert(attack: str, knowledge: Knowledge, viewing: ViewingRu
     assert shape(hostile(attack)) == shape(hostile("harmless words"))
 
 
-api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-CHROMIUM = Path("/usr/bin/chromium")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[api.Browser]:
-    if not CHROMIUM.exists():
-        pytest.skip("/usr/bin/chromium is not installed")
-    with api.sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox", "--disable-gpu"])
-        yield started
-        started.close()
-
-
 @pytest.mark.browser
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_in_a_browser(
-    browser: api.Browser, tmp_path: Path, knowledge: Knowledge, viewing: ViewingRules, scheme: str
-) -> None:
+def test_in_a_browser(browser: Any, tmp_path: Path, knowledge: Knowledge, viewing: ViewingRules, scheme: str) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-playwright-python is not installed")
     vehicle = camper(knowledge)
     file = tmp_path / "sheet.html"

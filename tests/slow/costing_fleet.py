@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from pipeline.costing.estimate import ANY, Engine
 from pipeline.costing.inference import solve
 from pipeline.costing.learning import faster, neglected
-from pipeline.costing.reports import FAULT_STATES, SERVICE_STATES
+from pipeline.costing.reports import SERVICE_STATES
 from pipeline.costing.signs import Fleet, read_fleet
 from pipeline.costing.wear import fault_wear, fits, service_wear
 from pipeline.schemas.evidence import ReportTable, Speaks
 from pipeline.schemas.knowledge_parts import Fault, Knowledge, Service
-from pipeline.types import Evidence
+from pipeline.types import STATES, Evidence
 
 Array = NDArray[np.float64]
 AS_OF = date(2026, 10, 31)
@@ -107,7 +107,7 @@ def believe(engine: Engine, words: Words, drawn: Drawn, samples: int, rng: np.ra
 def _link_rows(knowledge: Knowledge, link: Speaks, is_fault: bool) -> Array:
     """P(what is said | state), (3, cells): `share` of the table's row, the rest its base. A service has two states."""
     table = knowledge.tables[link.table]
-    rows = _rows(table, FAULT_STATES if is_fault else SERVICE_STATES)
+    rows = _rows(table, STATES if is_fault else SERVICE_STATES)
     mixed = link.share * rows + (1 - link.share) * _rows(table, ("base",))
     return mixed if is_fault else np.vstack([mixed, mixed[1:]])
 

@@ -16,8 +16,8 @@ import numpy as np
 from costing_fleet import AS_OF, Words, draw, silent_vehicles, wrong
 from numpy.typing import NDArray
 
-from pipeline.costing.estimate import ADMITTED_BELIEF, TOGETHER, Engine
-from pipeline.costing.reports import ADMITS, FAULT_STATES, SERVICE_STATES
+from pipeline.costing.estimate import TOGETHER, Engine
+from pipeline.costing.reports import ADMITS, SERVICE_STATES
 from pipeline.paths import data_folder
 from pipeline.ranking import rank
 from pipeline.ranking.surplus import call_cost, price_paid, visit_cost
@@ -25,7 +25,7 @@ from pipeline.schemas.decision import load_decision
 from pipeline.schemas.knowledge import load_knowledge
 from pipeline.schemas.knowledge_parts import Knowledge
 from pipeline.schemas.value_priors import load_value_priors
-from pipeline.types import Buyer, Claim, Comparable, Evidence, Prospect, Ranked, RepairEstimate, Status
+from pipeline.types import STATES, Buyer, Claim, Comparable, Evidence, Prospect, Ranked, RepairEstimate, Status
 from pipeline.valuation import value
 
 Array = NDArray[np.float64]
@@ -142,7 +142,9 @@ class World:
                 items = []
                 for n, item in enumerate(self.items):
                     sound, minor, major = (float(p) for p in believed.marginals[item.item][v])
-                    told = bool(said & set(item.subjects[:1])) and minor + major >= ADMITTED_BELIEF
+                    told = (
+                        bool(said & set(item.subjects[:1])) and minor + major >= self.engine.knowledge.admission.belief
+                    )
                     cost = float(costs[:, n].mean())
                     items.append(
                         replace(item, sound=sound, minor=minor, major=major, expected_cost=cost, admitted=told)
@@ -305,7 +307,7 @@ def _advert(
         main = max(item.speaks, key=lambda link: link.share, default=None)
         if main is None:
             continue
-        row = FAULT_STATES[state] if is_fault else SERVICE_STATES[min(state, 1)]
+        row = STATES[state] if is_fault else SERVICE_STATES[min(state, 1)]
         if main.subject not in worst or state > worst[main.subject][0]:
             worst[main.subject] = (state, main.table, row)
     drawn = [(subject, table, row) for subject, (_, table, row) in worst.items()]
