@@ -58,7 +58,7 @@ def decide(at: Standing, buyer: Buyer, rules: DecisionRules) -> Decision:
     open_ = [Reason("the advert leaves open what you must have", q.rule) for q in at.musts if q.worth > 0][:1]
     asks = list(at.musts)
     if budget == "near":
-        open_.append(Reason("the price and the work it needs together exceed your budget", "ranking.budget"))
+        open_.append(Reason("what is asked, with the work it needs, exceeds your budget", "ranking.budget"))
         asks.append(Question(rules.questions.price, (), trip, "ask.price"))
     elif _to_settle(prospect, rules):
         text = "it needs work and there is room on the price: agree a figure before you set out"
@@ -87,18 +87,19 @@ def decide(at: Standing, buyer: Buyer, rules: DecisionRules) -> Decision:
 
 
 def over_budget(prospect: Prospect, money: Surplus, buyer: Buyer, rules: DecisionRules) -> str:
-    """ "far": the price alone is beyond any talking; "near": price and known work exceed it; else "".
+    """ "far": the price alone is beyond any talking; "near": what is asked, or price and known work, exceed it; else "".
 
     Only work that the advert tells of can be talked about; what is merely feared is in the surplus already. A hard
-    budget must bear the feared work too.
+    budget must bear the feared work too. That the seller will come down to the budget is for a call to find out.
     """
     if buyer.budget_total is None:
         return ""
+    asked = prospect.asking_price or money.paid
     soft = 0.0 if buyer.budget_is_hard else rules.decision.budget.soft_over
     if money.paid > buyer.budget_total * (1 + soft):
         return "far"
     work = float(prospect.repair.samples.mean()) if buyer.budget_is_hard else prospect.repair.admitted_mean
-    return "near" if money.paid + work > buyer.budget_total else ""
+    return "near" if max(asked, money.paid + work) > buyer.budget_total else ""
 
 
 def by_risk(money: Surplus, buyer: Buyer, rules: DecisionRules) -> np.ndarray:

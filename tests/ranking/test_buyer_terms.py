@@ -63,6 +63,13 @@ def test_a_hard_budget_bears_the_feared_work_and_a_soft_one_is_talked_about() ->
     assert one(replace(BUYER, budget_total=2300.0), **silent_work).verdict == "leave"
 
 
+def test_a_price_over_the_budget_is_talked_about_though_less_is_likely_to_be_paid() -> None:
+    for asked, over in ((3050.0, True), (2950.0, False)):
+        row = one(replace(BUYER, budget_total=3000.0), price=asked, repair=0.0, facts=TOLD, claims=SPOKEN)
+        assert any(reason.rule == "ranking.budget" for reason in row.reasons) is over
+        assert not over or row.verdict == "ring first"
+
+
 def test_a_must_have_that_goes_without_saying_is_asked_but_stops_nobody() -> None:
     needs = replace(BUYER, must={"gearbox": ("manual",)})
     good = {"price": 3000.0, "repair": 60.0, "doubt": 0.05, "claims": SPOKEN}
