@@ -235,6 +235,8 @@ class Engine:
             for subject in shares
             for claim in signs.by_subject.get(subject, ())
         )
+        renewed = tables.renewals[key].get(v)
+        dated = not is_fault and renewed is not None and minor + major >= admission.dated
         return ItemBelief(
             item=key,
             name=item.name,
@@ -244,10 +246,10 @@ class Engine:
             minor=minor,
             major=major,
             expected_cost=expected,
-            admitted=said and minor + major >= admission.belief,
+            admitted=dated or (said and minor + major >= admission.belief),
             subjects=self.reports.subjects[key],
             seen_on_viewing=item.seen.on_viewing if isinstance(item, Fault) else self.knowledge.assumed.service_seen,
-            reasons=item_reasons(item, signs, weights, tables.renewals[key].get(v), minor + major),
+            reasons=item_reasons(item, signs, weights, renewed, minor + major),
         )
 
 

@@ -132,7 +132,7 @@ def _to_settle(prospect: Prospect, rules: DecisionRules) -> bool:
     assert prospect.asking_price is not None
     terms = prospect.evidence.facts.get("price_terms")
     told = prospect.repair.admitted_mean >= rules.decision.call.settle_share * prospect.asking_price
-    return told and terms in ("negotiable", "offers")
+    return told and terms != "fixed"
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -147,10 +147,14 @@ class Assumed(RuleModel):
 
 
 class Admission(RuleModel):
-    """When an item is the advert's own admission: `share` of what is said is about it, `belief` is left in it."""
+    """When an item is the advert's own admission: `share` of what is said is about it, `belief` is left in it.
+
+    `dated`: a service whose last time the advert tells is admitted too, once it is due again as surely as that.
+    """
 
     share: Annotated[float, Field(gt=0, le=1)]
     belief: Annotated[float, Field(gt=0, le=1)]
+    dated: Annotated[float, Field(gt=0, le=1)]
     source: Source
 
 

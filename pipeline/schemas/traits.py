@@ -9,6 +9,7 @@ from typing import Any
 from pipeline.schemas.knowledge_parts import Engine, Knowledge, Match
 from pipeline.types import Claim
 
+EITHER = (("chain", "belt"), ("manual", "auto"))  # what shows one of a pair denies the other
 LITRE_TOLERANCE = 0.051  # 1.9 and 2.0 are told apart, 1.95 is neither
 
 
@@ -65,10 +66,9 @@ def vehicle_traits(knowledge: Knowledge, facts: Mapping[str, Any], claims: Seque
             quote = claim.quote.lower()
             if (not told.words or any(word in quote for word in told.words)) and traits.get(told.trait, 0.0) > 0:
                 traits[told.trait] = 1.0
-    if traits.get("chain") == 1.0 and traits.get("belt", 0.0) < 1.0:
-        traits["belt"] = 0.0
-    elif traits.get("belt") == 1.0 and traits.get("chain", 0.0) < 1.0:
-        traits["chain"] = 0.0
+    for one, other in EITHER:
+        if (traits.get(one) == 1.0) != (traits.get(other) == 1.0):
+            traits[other if traits.get(one) == 1.0 else one] = 0.0
     return traits
 
 

@@ -110,6 +110,19 @@ def test_an_advert_that_tells_of_a_belt_settles_belt_or_chain(general: Knowledge
     assert vehicle_traits(general, facts, [chain])["belt"] == 0
 
 
+def test_an_advert_that_tells_of_a_clutch_or_of_single_gears_settles_the_gearbox(general: Knowledge) -> None:
+    clutch = Claim("clutch", "done", "plain", "new clutch", 0, 10, "t")
+    notchy = Claim("gearbox", "present", "slight", "third is notchy when cold", 0, 25, "t")
+    slips = Claim("gearbox", "present", "plain", "kickdown is slow", 0, 16, "t")
+    whines = Claim("gearbox", "present", "plain", "gearbox whines", 0, 14, "t")
+    open_ = vehicle_traits(general, {})
+    for claim, kind in ((clutch, "manual"), (notchy, "manual"), (slips, "auto")):
+        traits = vehicle_traits(general, {}, [claim])
+        assert traits[kind] == 1 and traits["manual"] + traits["auto"] == 1
+    assert vehicle_traits(general, {}, [whines])["auto"] == open_["auto"]
+    assert vehicle_traits(general, {"gearbox": "auto"}, [clutch])["manual"] == 0  # what it says outright stands
+
+
 def test_a_chain_engine_of_the_club_keeps_its_chain_whatever_the_advert_says() -> None:
     club = load_knowledge(["light-camper-van", "fenwright-curlew"], RULES, [CLUB])
     facts = {"fuel": "diesel", "engine_litres": 2.5, "year": [1999]}
