@@ -265,7 +265,7 @@ def nightly(
         from pipeline.nightly import one_night, serve
 
         if cron:
-            serve(place, cron)
+            serve(place, cron, say)
             return
         nights = every_night(folders, one_night)
     typer.echo(to_json(nights) if as_json else summary(nights))

@@ -166,7 +166,7 @@ def _is_done(source: SourceFile, before: Taken) -> bool:
 
 
 def _count_done(store: Store, source: SourceFile, before: Taken, added: Added) -> None:
-    refusals = store.refusals_of(source.sha256)
+    refusals = store.refusals_of(source.sha256) if before.refused else []
     added.seen += before.adverts + len(refusals)
     added.same += before.adverts
     added.refusals += refusals

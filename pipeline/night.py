@@ -43,7 +43,7 @@ class Night:
 
 
 def take_in(folder: Path) -> dict[str, Any]:
-    """Adds what is new in inbox/. Gives counts and what was refused tonight."""
+    """Adds what is new in inbox/. Gives counts and what was refused tonight for the first time."""
     from pipeline.ingest import gather
     from pipeline.intake import add
     from pipeline.search import open_search
@@ -51,8 +51,9 @@ def take_in(folder: Path) -> dict[str, Any]:
 
     search = open_search(folder)
     with open_store(folder, wait_seconds=WAIT_SECONDS) as store:
+        known = set(store.refusals())
         added = add(store, gather([search.inbox]), search.as_of)
-    refused = [{"source": r.source, "line": r.line, "reason": r.reason} for r in added.refusals]
+    refused = [{"source": r.source, "line": r.line, "reason": r.reason} for r in added.refusals if r not in known]
     return {"new": added.new, "changed": added.changed, "same": added.same, "refused": refused}
 
 
@@ -76,7 +77,7 @@ def rank_again(folder: Path) -> dict[str, Any]:
         before = store.told("digest")
         if before is not None and page.exists() and unchanged(store, search):
             return {"ranking": [], "changes": {}, "unchanged": True, "seconds": {}, "counts": {}, "page": str(page)}
-        result = bring_up_to_date(store, search, remember=False)
+        result = bring_up_to_date(store, search, remember=False, tidy=True)  # kept below, with what is told
         view = result.view
         now = standing(view, versions(data_folder("rules"), search.buyer, search.packs))
         found = changes(before, now, view.buyer.currency)
@@ -217,7 +218,7 @@ def summary(nights: list[Night]) -> str:
         refused = f", {len(added['refused'])} refused" if added["refused"] else ""
         lines.append(f"{night.folder.name}: {added['new']} new, {added['changed']} changed{refused}; {news}")
     failed = sum(bool(night.error) for night in nights)
-    return "\n".join([*lines, f"{len(nights)} searches, {failed} failed."])
+    return "\n".join([*lines, f"{len(nights)} search{'es' * (len(nights) > 1)}, {failed} failed."])
 
 
 def as_json(nights: list[Night]) -> str:

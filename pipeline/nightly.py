@@ -6,13 +6,16 @@ Prefect reads its settings when it is imported: call `nightly_settings.prepare` 
 from __future__ import annotations
 
 import asyncio
+import logging
 import os
 import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 os.environ.setdefault("DO_NOT_TRACK", "1")  # for whoever imports this without preparing it: see above
 os.environ.setdefault("PREFECT_SERVER_ANALYTICS_ENABLED", "false")
@@ -20,9 +23,10 @@ os.environ.setdefault("PREFECT_SERVER_ANALYTICS_ENABLED", "false")
 from prefect import flow, task
 from prefect.artifacts import create_markdown_artifact, create_table_artifact
 from prefect.client.orchestration import get_client
-from prefect.settings import PREFECT_API_URL
+from prefect.schedules import Cron
+from prefect.settings import PREFECT_API_URL, PREFECT_HOME
 
-from pipeline.errors import StageError
+from pipeline.errors import StageError, UsageError
 from pipeline.night import (
     LIMITS,
     PAUSE_SECONDS,
@@ -32,6 +36,7 @@ from pipeline.night import (
     every_night,
     rank_again,
     search_folders,
+    summary,
     take_in,
     worth_a_retry,
 )
@@ -95,6 +100,7 @@ def night(folder: str) -> dict[str, Any]:
 def nights(place: str) -> str:
     """The night of every search in a folder, each on its own. Fails at the end when any of them failed."""
     done = every_night(search_folders(Path(place)), one_night)
+    print(f"{datetime.now():%Y-%m-%d %H:%M}", summary(done), sep="\n", flush=True)
     failed = [f"{n.folder.name}: {n.error}" for n in done if n.error]
     if failed:
         raise StageError(f"{len(failed)} of {len(done)} searches failed: {'; '.join(failed)}")
@@ -110,23 +116,61 @@ def one_night(folder: Path) -> Night:
     return Night(folder, told)
 
 
-def serve(place: Path, cron: str) -> None:
-    """Serves the nights on a cron time until interrupted, with a server of its own unless PREFECT_API_URL names one."""
-    server = None
-    if not PREFECT_API_URL.value():
+def serve(place: Path, cron: str, say: Callable[[str], None]) -> None:
+    """Serves the nights on a cron time of this machine until interrupted, and says how they went.
+
+    With a server of its own unless PREFECT_API_URL names one. Raises UsageError for a time that is none.
+    """
+    zone, api, home = _zone(), PREFECT_API_URL.value(), PREFECT_HOME.value()
+    if not api:
         raise StageError("PREFECT_API_URL is not set")
     try:
-        server = None if _healthy() else subprocess.Popen([sys.executable, "-m", "prefect", "server", "start"])
+        schedule = Cron(cron, timezone=zone)
+    except ValueError as error:
+        raise UsageError(
+            f"{cron!r} is no cron time", remedy='Minute, hour, day, month, weekday: "15 3 * * *" is 3:15 every night.'
+        ) from error
+    server = None
+    try:
+        if not _healthy():
+            with (home / "server.log").open("ab") as log:
+                # A session of its own: Ctrl-C is for this process, which needs the server until its own end.
+                command = [sys.executable, "-m", "prefect", "server", "start"]
+                server = subprocess.Popen(command, stdout=log, stderr=log, start_new_session=True)
         deadline = time.monotonic() + STARTUP_SECONDS
         while not _healthy():
             if time.monotonic() > deadline or (server is not None and server.poll() is not None):
-                raise StageError("the Prefect server did not start", remedy="Try again, or use cron: see the README.")
+                raise StageError(
+                    f"the Prefect server did not start: {home / 'server.log'} says why",
+                    remedy="Try again, or use cron: see the README.",
+                )
             time.sleep(1)
-        nights.serve(name="nightly", cron=cron, parameters={"place": str(place.resolve())}, limit=1)
+        say(f"Nights at {cron} ({zone}), until Ctrl-C. What they did: {api.removesuffix('/api')}")
+        if server is not None:
+            say(f"It asks for the user and password that stand in {home / 'password'}, as nightly:PASSWORD.")
+        for handler in logging.getLogger("prefect").handlers:
+            handler.setLevel(logging.ERROR)  # of this process: that a night's own process was lost
+        nights.serve(
+            name="nightly",
+            schedule=schedule,
+            parameters={"place": str(place.resolve())},
+            limit=1,
+            print_starting_message=False,
+        )
     finally:
         if server is not None:
             server.terminate()
             server.wait()
+
+
+def _zone() -> str:
+    """The IANA name of this machine's time zone; Prefect would take cron times for UTC."""
+    told = os.environ.get("TZ", "").lstrip(":") or str(Path("/etc/localtime").resolve())
+    name = told.rpartition("zoneinfo/")[2]
+    try:
+        return ZoneInfo(name).key
+    except (ValueError, OSError, KeyError):
+        return "UTC"
 
 
 def _healthy() -> bool:

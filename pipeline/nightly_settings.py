@@ -30,6 +30,7 @@ def prepare(folder: Path, *, served: bool = False, port: int = PORT) -> None:
         "PREFECT_SERVER_API_PORT": str(port),
         "PREFECT_SERVER_CORS_ALLOWED_ORIGINS": f"http://127.0.0.1:{port}",
         "PREFECT_LOGGING_LEVEL": "WARNING",
+        "PREFECT_LOGGING_HANDLERS_CONSOLE_LEVEL": "CRITICAL",  # the summary tells what failed, without tracebacks
     }
     if "PREFECT_API_URL" not in os.environ:
         key = f"nightly:{_password(home / 'password')}"

@@ -110,6 +110,7 @@ def bring_up_to_date(
     progress: Progress = quiet,
     *,
     remember: bool = True,
+    tidy: bool | None = None,
     rules: Path | None = None,
     command: str = "",
     hands: Hands | None = None,
@@ -117,9 +118,10 @@ def bring_up_to_date(
     """Reads what is new, works out costs and values, ranks, and gives all that the report shows.
 
     `remember`: the ranking is kept as the one that the next run's changes are told from, with the name of the
-    `command` that asked for it. Adverts already read and costs already worked out from the same evidence, rules and
-    terms are taken as they are; values and ranks are always worked out anew, for each rests on all vehicles. `hands`
-    do the reading and costing: this machine's processors unless told.
+    `command` that asked for it. `tidy`: kept costs that this run did not use are deleted (default: as `remember`).
+    Adverts already read and costs already worked out from the same evidence, rules and terms are taken as they are;
+    values and ranks are always worked out anew, for each rests on all vehicles. `hands` do the reading and costing:
+    this machine's processors unless told.
     """
     from pipeline.costing import learnt_knowledge
     from pipeline.ranking import rank
@@ -158,7 +160,7 @@ def bring_up_to_date(
             store.folder / "cache",
             "".join((costing_version(rules, buyer, search.packs), *map(repr, learnt))),
             lambda some: cost_apart(some, wiser, buyer, hands or hands_for(len(some))),
-            tidy=remember,
+            tidy=remember if tidy is None else tidy,
         )
         repairs: list[RepairEstimate] = []
         for repair in kept.of(evidence):

@@ -131,6 +131,31 @@ def test_own_terms_are_reckoned_exactly(given: Given, tmp_path: Path) -> None:
         assert mine.prospect.distance_miles == pytest.approx(theirs.prospect.distance_miles)
 
 
+def test_what_was_found_in_the_pool_teaches_wear_for_every_member(given: Given, tmp_path: Path) -> None:
+    """Brake pipes found bad at two vehicles, one of them since sold, make those of all others likelier to be bad."""
+    search, members = make(tmp_path)
+    with open_store(search.folder, create=False) as store:
+        refs = {v.texts[0].source: v.ref for v in bring_up_to_date(store, search, remember=False).view.vehicles}
+    noted = [refs["two.txt"], refs["three.txt"]]
+    for ref, more in zip(noted, ([], ["--sold"]), strict=True):
+        told = ["note", ref, "--found", "brake_pipes: major", *more, "--search", str(search.folder)]
+        assert CliRunner().invoke(app, told).exit_code == 0
+    with open_store(search.folder, create=False) as store:
+        ranking = bring_up_to_date(store, search, remember=False).view.vehicles
+        views = advise(store, search, members, tmp_path / "out", contacts=False, progress=quiet).view.members
+    owns = {view.ref: view for view in ranking}
+    for mine in views[0].view.vehicles:  # at the pool's own terms
+        assert mine.ranked.repair_cost.mean == pytest.approx(owns[mine.ref].ranked.repair_cost.mean)
+    compared = 0
+    for before, after in zip(given.advised.view.members, views, strict=True):
+        costs = {view.texts[0].source: view.ranked.repair_cost.mean for view in before.view.vehicles}
+        for view in after.view.vehicles:
+            if view.ref not in noted and view.texts[0].source in costs:
+                assert view.ranked.repair_cost.mean > costs[view.texts[0].source]
+                compared += 1
+    assert compared >= 3
+
+
 def test_reading_and_beliefs_are_shared(given: Given) -> None:
     assert given.read == len(POOL)
     # once for the pool's own ranking, once for all members' lists together, whatever their number

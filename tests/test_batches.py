@@ -1,7 +1,13 @@
 """Reading and costing done elsewhere: by two processes, by a Dask cluster. The result is that of one process."""
 
+import os
+import signal
+import subprocess
+import sys
+import time
 from collections.abc import Sequence
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -71,6 +77,75 @@ def test_two_processes_give_what_one_gives(alone: dict[int, Reading]) -> None:
 
 def test_little_work_starts_no_processes() -> None:
     assert isinstance(hands_for(20), Alone)
+
+
+WORKS = """
+import os, sys, time
+from pipeline.parallel import Processes
+
+def work(what):
+    print(os.getpid(), flush=True)
+    os.kill(os.getpid(), 9) if what == "die" else time.sleep(what)
+
+if __name__ == "__main__":
+    try:
+        list(Processes(2).each(work, [60, "die"] if sys.argv[1] == "die" else [60, 60]))
+    except BaseException as error:
+        print(f"{type(error).__name__}: {error}", flush=True)
+"""
+
+
+def started(tmp_path: Path, how: str) -> tuple[subprocess.Popen[str], list[int]]:
+    """A program at work with two processes, and their numbers."""
+    (tmp_path / "works.py").write_text(WORKS, encoding="utf-8")
+    root = str(Path(__file__).parents[1])
+    program = subprocess.Popen(
+        [sys.executable, "works.py", how],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": root},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        start_new_session=True,
+    )
+    assert program.stdout is not None
+    return program, [int(program.stdout.readline()) for _ in range(2)]
+
+
+def all_end(numbers: list[int]) -> bool:
+    for _ in range(100):
+        if not any(Path(f"/proc/{number}/exe").exists() for number in numbers):
+            return True
+        time.sleep(0.1)
+    return False
+
+
+needs_proc = pytest.mark.skipif(not Path("/proc/self/exe").exists(), reason="reads /proc")
+
+
+@needs_proc
+def test_a_lost_process_is_told_in_a_sentence(tmp_path: Path) -> None:
+    program, numbers = started(tmp_path, "die")
+    said, _ = program.communicate(timeout=30)
+    assert said.startswith("StageError: a process") and "Run it again" in said and said.count("\n") == 1
+    assert all_end(numbers)
+
+
+@needs_proc
+def test_no_process_outlives_a_kill(tmp_path: Path) -> None:
+    program, numbers = started(tmp_path, "wait")
+    program.kill()
+    assert all_end(numbers)
+    program.communicate(timeout=30)
+
+
+@needs_proc
+def test_ctrl_c_ends_all_at_once_and_without_a_traceback(tmp_path: Path) -> None:
+    program, numbers = started(tmp_path, "wait")
+    os.killpg(program.pid, signal.SIGINT)
+    said, _ = program.communicate(timeout=30)
+    assert said == "KeyboardInterrupt: \n"
+    assert all_end(numbers)
 
 
 def test_a_worker_with_other_rules_refuses() -> None:

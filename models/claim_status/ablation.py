@@ -1,7 +1,8 @@
-"""Prints what each part of the reading is worth: `python models/claim_status/ablation.py [GOLD.jsonl ...]`.
+"""Prints what each part of the reading is worth: `ablation.py [--writers e,g] [GOLD.jsonl ...]`.
 
-Each full-length corpus is read by a model trained on all the others (leave one writer out), with the tables that
-`CARD.md` holds. Annotated adverts given as arguments are read by a model trained on the whole corpus. Ways of reading:
+Each writer's whole adverts are read by a model trained on all the others (leave one writer out), with the tables that
+`CARD.md` holds; some minutes a writer. Annotated adverts given as arguments are read by a model trained on the whole
+corpus. Ways of reading:
 
 - keywords: a subject's part or finding is named; its usual status, whatever stands around it
 - negspacy: the same keywords, `absent` where the PyPI package negspacy finds them negated (Chapman et al. 2001)
@@ -12,6 +13,7 @@ Each full-length corpus is read by a model trained on all the others (leave one 
 
 from __future__ import annotations
 
+import argparse
 import sys
 from collections import Counter
 from collections.abc import Callable, Sequence
@@ -34,8 +36,9 @@ from pipeline.nlp.reader import Read  # noqa: E402
 from pipeline.nlp.trained import TrainedReader  # noqa: E402
 from pipeline.schemas.language import load_language  # noqa: E402
 
-WRITERS = ("a", "b", "c", "d", "e", "f", "g")  # whole adverts, one writer a file; h and i are passages
+WRITERS = "abcdefgklmnop"  # whole adverts, one writer a file; h and i are passages
 STEPS = 10
+ALONE = 0.35  # chance from which on a claim of the model alone stands
 Pairs = set[tuple[str, str]]
 Way = Callable[[Example], Pairs]
 
@@ -119,7 +122,7 @@ def alone(model: ClaimModel, words: Words) -> Way:
         if one is None:
             return set()
         guesses = model.guesses(one.read.tokens, one.read.sentences, [], [])[1]
-        return {(g.subject, status) for g in guesses for status, chance in g.chances() if chance >= model.untold}
+        return {(g.subject, status) for g in guesses for status, chance in g.chances() if chance >= ALONE}
 
     return read
 
@@ -133,21 +136,26 @@ def table(rows: dict[str, dict[str, Score]], names: Sequence[str]) -> str:
     return "\n".join(lines)
 
 
-def main(paths: Sequence[str]) -> None:
+def main(argv: Sequence[str] | None = None) -> None:
     """Prints the tables."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--writers", default=",".join(WRITERS), help="files of the corpus to read, without .jsonl")
+    parser.add_argument("gold", nargs="*", help="annotated adverts of your own")
+    options = parser.parse_args(argv)
     language = load_language(ROOT / "rules")
     words = Words()
     plain = TrainedReader(language, ClaimModel.empty())
     corpora = {path.stem: examples(load(path), plain, words) for path in sorted((HERE / "corpus").glob("*.jsonl"))}
-    golds = {Path(path).stem: examples(load(Path(path)), plain, words) for path in paths}
+    golds = {Path(path).stem: examples(load(Path(path)), plain, words) for path in options.gold}
     every = [one for found in corpora.values() for one in found]
     subjects = sorted({claim["subject"] for one in every for claim in one.row["claims"]})
     rows: dict[str, dict[str, Score]] = {way: {} for way in ("keywords", "negspacy", "rules", "model", "both")}
     outside = negex()
+    weigh = ClaimModel.load(HERE).weigh  # its few numbers rest on all writers
     bins: list[list[bool]] = [[] for _ in range(STEPS)]
-    for name in [*(n for n in WRITERS if n in corpora), *(["gold"] if golds else [])]:
+    for name in [*(n for n in options.writers.split(",") if n in corpora), *(["gold"] if golds else [])]:
         rest = [one for other, found in corpora.items() if other != name for one in found]
-        model = train(rest, subjects, words, SETTINGS)
+        model = train(rest, subjects, words, SETTINGS, weigh)
         bares = [one for one in (bare(example, words) for example in rest) if one is not None]
         ways: dict[str, Way] = {
             "keywords": keywords,
@@ -182,4 +190,4 @@ def calibrate(reader: TrainedReader, found: Sequence[Example], bins: list[list[b
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main()

@@ -1,9 +1,9 @@
-"""Turns annotated adverts into examples and fits the two stages of the trained reader."""
+"""Turns annotated adverts into examples and fits the stages of the trained reader."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -20,6 +20,7 @@ from pipeline.nlp.model import ClaimModel
 from pipeline.nlp.pairs import encode_pairs
 from pipeline.nlp.reader import Read
 from pipeline.nlp.trained import TrainedReader
+from pipeline.nlp.weigh import FEATURES, candidates, features, told_by
 from pipeline.types import STATUSES
 
 LEAST_ADVERTS = 2  # a feature is learned when it stands in this many adverts
@@ -126,13 +127,45 @@ def _fit_one(
     return model.coef_[0].astype(np.float32), float(model.intercept_[0])
 
 
-def train(found: Sequence[Example], subjects: Sequence[str], words: Words, settings: dict[str, Any]) -> ClaimModel:
-    """The model fitted to examples."""
-    return ClaimModel(*fit_arrays(found, subjects, words, settings))
+def train(
+    found: Sequence[Example],
+    subjects: Sequence[str],
+    words: Words,
+    settings: dict[str, Any],
+    weigh: NDArray[np.float64] | None = None,
+) -> ClaimModel:
+    """The model fitted to examples, with the weights of the last stage, if there are any yet."""
+    return ClaimModel(*fit_arrays(found, subjects, words, settings, np.zeros(FEATURES + 1) if weigh is None else weigh))
+
+
+def weighing(model: ClaimModel, example: Example, limits: Mapping[str, Set[str]]) -> tuple[NDArray[Any], list[bool]]:
+    """What the claims likely in an advert are weighed by, and whether each is right."""
+    read = example.read
+    told = told_by(read.mentions)
+    likely = candidates(model.guesses(read.tokens, read.sentences, read.mentions, read.cues)[1], told, limits)
+    right = [(one.subject, one.status) in example.gold for one in likely]
+    return features(likely, told, len(example.encoded.first)), right
+
+
+def fit_weigh(
+    folds: Sequence[tuple[ClaimModel, Sequence[Example]]], limits: Mapping[str, Set[str]], strength: float
+) -> NDArray[np.float64]:
+    """Weights and bias of the last stage, from adverts each beside a model that has not read its writer."""
+    rows = [weighing(model, example, limits) for model, some in folds for example in some]
+    x = np.vstack([row for row, _ in rows])
+    spread = np.maximum(x.std(axis=0), 1e-6)
+    fitted = LogisticRegression(C=strength, max_iter=2000)
+    fitted.fit((x - x.mean(axis=0)) / spread, np.concatenate([right for _, right in rows]))
+    weights = fitted.coef_[0] / spread
+    return np.append(weights, fitted.intercept_[0] - x.mean(axis=0) @ weights).round(6)
 
 
 def fit_arrays(
-    found: Sequence[Example], subjects: Sequence[str], words: Words, settings: dict[str, Any]
+    found: Sequence[Example],
+    subjects: Sequence[str],
+    words: Words,
+    settings: dict[str, Any],
+    weigh: NDArray[np.float64],
 ) -> tuple[dict[str, NDArray[Any]], dict[str, Any]]:
     """Arrays and meta data of the model fitted to examples."""
     parts = [(*chunk_features(one.encoded), len(one.encoded.first)) for one in found]
@@ -170,6 +203,7 @@ def fit_arrays(
         "pair_keys": pair_keys,
         "pair_weights": second[: len(pair_keys)].astype(np.float16),
         "pair_bias": second_bias,
+        "weigh": weigh,
     }
-    meta = {"subjects": list(subjects), **{name: settings[name] for name in ("told", "untold", "least", "calibration")}}
+    meta = {"subjects": list(subjects), "stands": settings["stands"], "least": settings["least"]}
     return arrays, meta

@@ -18,7 +18,7 @@ ROOT = HERE.parents[1]
 sys.path[:0] = [str(ROOT), str(HERE)]
 
 import numpy as np  # noqa: E402
-from learn import examples, fit_arrays, load  # noqa: E402
+from learn import examples, fit_arrays, fit_weigh, load, train  # noqa: E402
 
 from pipeline.nlp.features import Words  # noqa: E402
 from pipeline.nlp.model import ARTEFACT, ClaimModel  # noqa: E402
@@ -28,23 +28,13 @@ from pipeline.schemas.language import load_language  # noqa: E402
 SETTINGS: dict[str, Any] = {
     "strength_subject": 0.5,
     "strength_status": 0.5,
+    "strength_weigh": 0.1,
     "least": 0.05,
-    "told": 0.1,
-    "untold": 0.35,
-    # chance that the model gives -> share of such claims that were right, over left-out writers (CARD.md)
-    "calibration": [
-        [0.05, 0.45],
-        [0.15, 0.5],
-        [0.25, 0.58],
-        [0.35, 0.59],
-        [0.45, 0.6],
-        [0.55, 0.69],
-        [0.65, 0.75],
-        [0.75, 0.84],
-        [0.85, 0.9],
-        [0.95, 0.96],
-        [1.0, 0.985],
-    ],
+    "stands": 0.38,
+    # The last stage learns how far rules and model can be trusted: only from adverts that nobody read who wrote the
+    # rules, each read by a model without its writer. File -> the line from which on it was not read.
+    "unread": {"k": 65, "l": 65, "m": 65, "n": 65, "o": 0, "p": 0},
+    "folds": [["k", "o"], ["l", "p"], ["m", "n"]],
 }
 
 
@@ -78,7 +68,15 @@ def main(argv: list[str] | None = None) -> None:
     reader = TrainedReader(language, ClaimModel.empty())
     sets = {path.stem: examples(load(path), reader, words) for path in corpus}
     subjects = sorted({claim["subject"] for found in sets.values() for one in found for claim in one.row["claims"]})
-    arrays, meta = fit_arrays([one for name in sorted(sets) for one in sets[name]], subjects, words, SETTINGS)
+    limits = {subject: frozenset(statuses) for subject, statuses in language.limits.items()}
+    folds = []
+    for names in SETTINGS["folds"]:
+        rest = [one for name in sorted(sets) if name not in names for one in sets[name]]
+        apart = [one for name in names for one in sets[name][SETTINGS["unread"][name] :]]
+        folds.append((train(rest, subjects, words, SETTINGS), apart))
+    weigh = fit_weigh(folds, limits, SETTINGS["strength_weigh"])
+    every = [one for name in sorted(sets) for one in sets[name]]
+    arrays, meta = fit_arrays(every, subjects, words, SETTINGS, weigh)
     artefact = save(options.out, arrays, meta)
     metrics = {
         "artefact_sha256": artefact,

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.costing import learnt_knowledge
 from pipeline.costing.estimate import SAMPLES, SEED, TOGETHER, Believed, Engine
 from pipeline.money import in_buyers_currency
 from pipeline.paths import data_folder
@@ -34,6 +35,9 @@ class Pool:
     decision: DecisionRules
     spots: list[Place | None] = field(default_factory=list)
     stated: list[tuple[float | None, str | None]] = field(default_factory=list)  # distances from the pool's own home
+    taught: tuple[
+        Evidence, ...
+    ] = ()  # of every vehicle, those that can no longer be had too: what was found teaches wear
 
     @staticmethod
     def of(result: Result, search: Search, decision: DecisionRules) -> Pool:
@@ -45,6 +49,8 @@ class Pool:
         road = decision.decision.visit.road_over_straight
         pool.spots = [spot_of(vehicle, (home.latitude, home.longitude)) for vehicle in pool.vehicles]
         pool.stated = [distance_of(vehicle, search, road) for vehicle in pool.vehicles]
+        known = {view.ref: view.prospect.evidence for view in (*result.view.vehicles, *result.view.apart)}
+        pool.taught = tuple(known[vehicle.ref] for vehicle in result.found)
         return pool
 
     @property
@@ -67,14 +73,17 @@ class Pool:
 
 
 class Terms:
-    """Members of the same packs, region and currency: beliefs once for all of them, and values once a guide price."""
+    """Members of the same packs, region and currency: beliefs once for all of them, and values once a guide price.
+
+    Parts wear as the findings of the pool's search taught, under these members' packs.
+    """
 
     def __init__(self, pool: Pool, buyer: Buyer) -> None:
         """`buyer`: the first of them, at whose terms the pool is looked through."""
         rules = data_folder("rules")
         extra = [pool.search.packs] if pool.search.packs.is_dir() else []
         self.pool, self.buyer = pool, buyer
-        self.knowledge = load_knowledge(buyer.packs, rules, extra)
+        self.knowledge, _, _ = learnt_knowledge(pool.taught, load_knowledge(buyer.packs, rules, extra), buyer)
         self.priors: ValuePriors = load_value_priors(buyer.packs, rules, extra)
         self.engine = Engine(self.knowledge, buyer, SAMPLES, SEED)
         self.repairs = self._repairs()

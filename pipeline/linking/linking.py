@@ -11,6 +11,7 @@ from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from math import fsum
 from typing import Any
 
 from rapidfuzz import fuzz
@@ -48,22 +49,23 @@ def link(adverts: Sequence[Linkable], rules: LinkRules) -> list[Link]:
         for i, j in _same_value(adverts, key):
             found.setdefault((i, j), Link(adverts[i].advert_id, adverts[j].advert_id, what, 1.0))
     near: dict[tuple[int, int], Link] = {}
-    words = [_WORD.findall(advert.text.lower()) for advert in adverts]
-    runs = [_runs(of, rules.shingle_words) for of in words]
-    holders = Counter(run for own in runs for run in own)
-    for i, j in sorted(_sharing(runs, holders, rules)):
+    texts = [" ".join(_WORD.findall(advert.text.lower())) for advert in adverts]
+    runs, holders = _runs(texts, rules.shingle_words)
+    whole = [_weight(own, holders) for own in runs]
+    for i, j in _sharing(runs, holders, rules):
         if (i, j) in found or _contradict(adverts[i].facts, adverts[j].facts, rules):
             continue
-        likeness = fuzz.token_set_ratio(" ".join(words[i]), " ".join(words[j]))
+        agreeing = _agreeing(adverts[i].facts, adverts[j].facts)
+        own = _weight(runs[i] & runs[j], holders) / min(whole[i], whole[j])
+        if own < _enough(adverts[i].facts, adverts[j].facts, agreeing, rules):
+            continue
+        likeness = fuzz.token_set_ratio(texts[i], texts[j])
         if likeness < rules.least_likeness:
             continue
-        own = _own_share(runs[i], runs[j], holders)
-        agreeing = _agreeing(adverts[i].facts, adverts[j].facts)
         told = ", ".join(agreeing).replace("_", " ")
-        if own >= _enough(adverts[i].facts, adverts[j].facts, agreeing, rules):
-            alike = f"alike in {told}, " if told else ""
-            reason = f"near-equal text ({likeness:.0f} of 100), {alike}no fact that differs"
-            near[i, j] = Link(adverts[i].advert_id, adverts[j].advert_id, reason, likeness / 100)
+        alike = f"alike in {told}, " if told else ""
+        reason = f"near-equal text ({likeness:.0f} of 100), {alike}no fact that differs"
+        near[i, j] = Link(adverts[i].advert_id, adverts[j].advert_id, reason, likeness / 100)
     found |= _without_torn(near, adverts, rules)
     return [found[pair] for pair in sorted(found)]
 
@@ -127,35 +129,40 @@ def _same_value(adverts: Sequence[Linkable], key: str) -> Iterable[tuple[int, in
         yield from ((members[0], other) for other in members[1:])
 
 
-def _runs(words: Sequence[str], size: int) -> frozenset[tuple[str, ...]]:
-    return frozenset(tuple(words[start : start + size]) for start in range(len(words) - size + 1))
+def _runs(texts: Sequence[str], size: int) -> tuple[list[frozenset[int]], list[int]]:
+    """The runs of `size` words of each text as numbers, and in how many of the texts each run stands."""
+    numbers: dict[tuple[str, ...], int] = {}
+    holders: list[int] = []
+    runs = []
+    for text in texts:
+        words = text.split()
+        own = {tuple(words[start : start + size]) for start in range(len(words) - size + 1)}
+        mine = []
+        for run in own:
+            number = numbers.setdefault(run, len(numbers))
+            if number == len(holders):
+                holders.append(0)
+            holders[number] += 1
+            mine.append(number)
+        runs.append(frozenset(mine))
+    return runs, holders
 
 
-def _sharing(
-    runs: Sequence[frozenset[tuple[str, ...]]], holders: Mapping[tuple[str, ...], int], rules: LinkRules
-) -> set[tuple[int, int]]:
-    """Pairs of adverts that share enough runs of words, boilerplate left out."""
-    held: dict[tuple[str, ...], list[int]] = defaultdict(list)
+def _weight(runs: Iterable[int], holders: Sequence[int]) -> float:
+    """How much text of their own these runs are: a run counts less the more adverts hold it."""
+    return fsum(1 / max(holders[run] - 1, 1) for run in runs)  # the same sum in whatever order the runs come
+
+
+def _sharing(runs: Sequence[frozenset[int]], holders: Sequence[int], rules: LinkRules) -> Iterable[tuple[int, int]]:
+    """Pairs of adverts that share enough runs of words, boilerplate left out; by the later of the two."""
+    held: dict[int, list[int]] = defaultdict(list)
     for n, own in enumerate(runs):
+        shared: Counter[int] = Counter()
         for run in own:
             if 1 < holders[run] <= rules.common_shingle:
+                shared.update(held[run])
                 held[run].append(n)
-    shared: Counter[tuple[int, int]] = Counter()
-    for members in held.values():
-        shared.update(combinations(members, 2))
-    return {pair for pair, count in shared.items() if count >= rules.least_shared_shingles}
-
-
-def _own_share(
-    a: frozenset[tuple[str, ...]], b: frozenset[tuple[str, ...]], holders: Mapping[tuple[str, ...], int]
-) -> float:
-    """How much of the shorter text stands in the other, from 0 to 1; a run counts less the more adverts hold it."""
-
-    def weight(runs: Iterable[tuple[str, ...]]) -> float:
-        return sum(1 / max(holders[run] - 1, 1) for run in runs)
-
-    least = min(weight(a), weight(b))
-    return weight(a & b) / least if least else 0.0
+        yield from ((other, n) for other, count in shared.items() if count >= rules.least_shared_shingles)
 
 
 def _agreeing(a: Mapping[str, Any], b: Mapping[str, Any]) -> list[str]:

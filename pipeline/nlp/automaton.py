@@ -18,8 +18,13 @@ _GAP_STOPS = frozenset({".", "!", "?", ";", "\n", "(", ")", ":", ",", "but"})
 _MAX_VARIANTS = 60
 
 Node = dict[str, Any]
-# The nodes that words lead to, rules that end here, chains that go on, the nodes after a number and after a gap.
-Frozen: TypeAlias = "tuple[dict[str, Frozen], tuple[int, ...], tuple[Frozen, ...], Frozen | None, Frozen | None]"
+Steps: TypeAlias = "dict[str, Frozen]"
+# The nodes that words lead to, rules that end here, the chains that go on with a word, those that go on otherwise, the
+# node after a number, the nodes that words after a gap lead to.
+Frozen: TypeAlias = (
+    "tuple[Steps, tuple[int, ...], dict[str, tuple[Frozen, ...]], tuple[Frozen, ...], Frozen | None, Steps]"
+)
+_WORDS_ALONE: tuple[Any, ...] = ((), {}, (), None, {})  # the rest of a node from which nothing but words leads on
 
 
 class Hit(NamedTuple):
@@ -97,7 +102,7 @@ class Automaton:
         if self._frozen is None:
             self._frozen = _freeze(self._root, {})
         hits: list[Hit] = []
-        root, _, _, number, _ = self._frozen
+        root, _, _, _, number, _ = self._frozen
         size = len(norms)
         for start, norm in enumerate(norms):
             node = root.get(norm)
@@ -105,14 +110,14 @@ class Automaton:
                 if number is None or not norm[:1].isdigit():
                     continue
                 node = number
-            children, ended, chains, figure, gap = node
+            children, ended, chains, loose, figure, gap = node
+            after = norms[start + 1] if start + 1 < size else ""
             if (
-                chains
-                or gap is not None
-                or (
-                    start + 1 < size
-                    and (norms[start + 1] in children or (figure is not None and norms[start + 1][:1].isdigit()))
-                )
+                after in children
+                or after in chains
+                or loose
+                or (figure is not None and after[:1].isdigit())
+                or (gap and not gap.keys().isdisjoint(norms[start + 1 : start + GAP_REACH + 2]))
             ):
                 _walk(node, norms, start, size, hits)
             else:
@@ -121,40 +126,44 @@ class Automaton:
         return hits
 
 
-def _freeze(node: Node, known: dict[int, Any]) -> Frozen:
+def _freeze(node: Node, known: dict[int, Frozen]) -> Frozen:
     """A node as the walk wants it; shared chains stay shared."""
-    frozen: Frozen | None = known.get(id(node))
+    frozen = known.get(id(node))
     if frozen is None:
         children = {key: _freeze(child, known) for key, child in node.items() if key[0] != "\0" and key != NUMBER}
+        every = [(chain, chain[1:] != _WORDS_ALONE) for chain in (_freeze(one, known) for one in node.get(ALSO, ()))]
+        loose = tuple(chain for chain, wide in every if wide)
+        chains = {
+            word: tuple(chain for chain, wide in every if wide or word in chain[0])
+            for word in {word for chain, _ in every for word in chain[0]}
+        }
         number = _freeze(node[NUMBER], known) if NUMBER in node else None
-        gap = _freeze(node[GAP], known) if GAP in node else None
-        chains = tuple(_freeze(chain, known) for chain in node.get(ALSO, ()))
-        frozen = known[id(node)] = (children, tuple(node.get(END, ())), chains, number, gap)
+        gap = _freeze(node[GAP], known)[0] if GAP in node else {}
+        frozen = known[id(node)] = (children, tuple(node.get(END, ())), chains, loose, number, gap)
     return frozen
 
 
 def _walk(node: Frozen, norms: list[str], start: int, size: int, hits: list[Hit]) -> None:
     stack: list[tuple[Frozen, int, tuple[int, ...]]] = [(node, start + 1, (start,))]
     while stack:
-        (children, ended, chains, number, gap), at, words = stack.pop()
+        (children, ended, chains, loose, number, gap), at, words = stack.pop()
         for rule in ended:
             hits.append(Hit(start, at, words, rule))
-        for chain in chains:
-            stack.append((chain, at, words))
         if at >= size:
             continue
         norm = norms[at]
+        for chain in chains.get(norm, loose):
+            stack.append((chain, at, words))
         child = children.get(norm)
         if child is not None:
             stack.append((child, at + 1, (*words, at)))
         if number is not None and norm[:1].isdigit():
             stack.append((number, at + 1, (*words, at)))
-        if gap is not None:
-            after = gap[0]
+        if gap and not gap.keys().isdisjoint(norms[at : at + GAP_REACH + 1]):
             for place in range(at, min(size, at + GAP_REACH + 1)):
                 if place > at and norms[place - 1] in _GAP_STOPS:
                     break
-                child = after.get(norms[place])
+                child = gap.get(norms[place])
                 if child is not None:
                     stack.append((child, place + 1, (*words, place)))
 

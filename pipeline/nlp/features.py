@@ -10,7 +10,7 @@ import re
 import zlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,9 +36,9 @@ def number_of(name: str) -> int:
     return (zlib.crc32(data) << 32 | zlib.adler32(data)) * _ONE & _MASK
 
 
-def mixed(one: int, two: int = 0) -> int:
-    """The number of a feature made of two numbers, as `mix` gives it for arrays."""
-    value = (one * _ONE + two * _TWO) & _MASK
+def mixed(one: int, two: int = 0, role: int = 0) -> int:
+    """The number of a feature made of numbers, as `mix` gives it for arrays."""
+    value = (one * _ONE + two * _TWO + role) & _MASK
     value ^= value >> 31
     value = value * _MIX & _MASK
     return value ^ value >> 33
@@ -52,28 +52,34 @@ def mix(raw: Numbers) -> Numbers:
     return raw
 
 
-def _role(name: str) -> np.uint64:
-    return np.uint64(number_of("role " + name))
+def _role(name: str) -> int:
+    return number_of("role " + name)
 
 
-_ROLES = {
-    name: _role(name)
-    for name in ("c1", "c2", "c3", "cs", "b", "e", "x", "p1", "n1", "p2", "n2", "s1", "ps", "ns", "len")
-}
+# Where a feature goes: its own chunk, the one after it, the one before it, its sentence, the one after, the one before.
+_CHUNK, _AFTER, _BEFORE, _SENTENCE, _NEXT, _LAST = range(6)
+# Features of a word wherever it stands in a chunk; "x" is that of its beginning.
+_WORD_ROLES = {"c1": _CHUNK, "x": _CHUNK, "p1": _AFTER, "n1": _BEFORE, "s1": _SENTENCE, "ps": _NEXT, "ns": _LAST}
+_WORD_GOES = list(_WORD_ROLES.values())
+_PAIR_ROLES = np.array([[_role("c2")], [_role("p2")], [_role("n2")]], np.uint64)
+_PAIR_GOES = [_CHUNK, _AFTER, _BEFORE]
+_SKIP, _TRIPLE = np.uint64(_role("cs")), np.uint64(_role("c3"))
 _A, _B, _C = np.uint64(_ONE), np.uint64(_TWO), np.uint64(_THREE)
+_LENGTH = np.array([mixed(length, role=_role("len")) for length in range(_LENGTHS + 1)], np.uint64)
 
 
 class Words:
-    """The numbers of words and of their beginnings, kept in rows of an array; bounded."""
+    """The numbers of words and of the features that a word makes alone, a column of an array each; bounded."""
 
     def __init__(self, limit: int = 60_000) -> None:
         self._limit = limit
-        self._rows: dict[str, int] = {}
-        self.table = np.zeros((1024, 2), np.uint64)
+        self._columns: dict[str, int] = {}
+        # Lines: the word, opening a chunk, ending one, then as _WORD_ROLES.
+        self.table = np.zeros((3 + len(_WORD_ROLES), 1024), np.uint64)
 
-    def rows(self, words: Sequence[str]) -> Places:
-        """Rows of `table` for the words; columns: word, beginning."""
-        known = self._rows
+    def columns(self, words: Sequence[str]) -> Places:
+        """Columns of `table` for the words."""
+        known = self._columns
         found = [known.get(word, -1) for word in words]
         if -1 in found:
             if len(known) + len(words) > self._limit:
@@ -82,21 +88,24 @@ class Words:
         return np.array(found, np.int64)
 
     def _add(self, word: str) -> int:
-        row = len(self._rows)
-        if row == len(self.table):
-            self.table = np.concatenate([self.table, np.zeros_like(self.table)])
+        column = len(self._columns)
+        if column == self.table.shape[1]:
+            self.table = np.concatenate([self.table, np.zeros_like(self.table)], axis=1)
         shape = _DIGITS.sub("0", word[:40])
-        self.table[row] = number_of(shape), number_of("x" + shape[:_BEGINNING])
-        self._rows[word] = row
-        return row
+        number, begin = number_of(shape), number_of("x" + shape[:_BEGINNING])
+        alone = [mixed(begin if name == "x" else number, role=_role(name)) for name in ("b", "e", *_WORD_ROLES)]
+        self.table[:, column] = [number, *alone]
+        self._columns[word] = column
+        return column
 
 
 @dataclass(slots=True)
 class Encoded:
     """Features of an advert. Feature i belongs to row `rows[i]`: chunks first, then sentences (shared by their chunks).
 
-    `first`, `last`: token span of each chunk (end exclusive); `sentence`: its sentence; `at`: token -> chunk or -1;
-    `words`: rows of the word table for the tokens that stand in chunks; `opens`: where a chunk's tokens begin there.
+    `first`, `last`: token span of each chunk (end exclusive); `sentence`: its sentence, in which it is number `inner`;
+    `at`: token -> chunk or -1; `words`: columns of the word table for the tokens that stand in chunks; `opens`,
+    `lengths`: where a chunk's tokens begin there, and how many they are.
     """
 
     rows: Places
@@ -104,11 +113,12 @@ class Encoded:
     first: list[int]
     last: list[int]
     sentence: Places
+    inner: list[int]
     sentences: int
     at: list[int]
     words: Places
     opens: Places
-    link: list[str]
+    lengths: Places
 
 
 def encode(
@@ -118,92 +128,101 @@ def encode(
     first: list[int] = []
     last: list[int] = []
     owner: list[int] = []
+    inner: list[int] = []
     link: list[str] = []
+    said: list[str] = []
+    at = [-1] * len(tokens)
     for number, sentence in enumerate(sentences):
-        for part in sentence.chunks:
-            if part.end > part.start:
-                first.append(part.start)
-                last.append(part.end)
-                owner.append(number)
-                link.append(part.link)
+        for index, part in enumerate(sentence.chunks):
+            start, end = part.start, part.end
+            at[start:end] = [len(first)] * (end - start)
+            said += tokens.norms[start:end]
+            first.append(start)
+            last.append(end)
+            owner.append(number)
+            inner.append(index)
+            link.append(part.link)
     if not first:
         return None
-    size = len(first)
-    starts, ends, of = np.array(first), np.array(last), np.array(owner)
-    lengths = ends - starts
+    of = np.array(owner)
+    lengths = np.array(last) - np.array(first)
     opens = np.cumsum(lengths) - lengths
-    chunk = np.repeat(np.arange(size), lengths)
-    place = np.arange(len(chunk)) - opens[chunk] + starts[chunk]
-    norms = tokens.norms
-    rows = words.rows([norms[i] for i in place.tolist()])
-    at_array = np.full(len(norms), -1)
-    at_array[place] = chunk
-    at = at_array.tolist()
-    found, raws = _word_features(words.table[rows], chunk, of, opens, lengths, size)
-    shape = np.minimum(lengths, _LENGTHS).astype(np.uint64) * _A + _ROLES["len"]
-    found.append(np.arange(size))
-    raws.append(shape)
-    numbers = mix(np.concatenate(raws))
-    extra_rows, extra = _rule_features(sentences, mentions, cues, at, owner, link, size)
+    columns = words.columns(said)
+    rows, numbers = _word_features(words, columns, of, opens, lengths)
+    extra_rows, extra = _rule_features(sentences, mentions, cues, at, owner, link)
     return Encoded(
-        rows=np.concatenate([*found, np.array(extra_rows, np.int64)]),
+        rows=np.concatenate([rows, np.array(extra_rows, np.int64)]),
         numbers=np.concatenate([numbers, np.array(extra, np.uint64)]),
         first=first,
         last=last,
         sentence=of,
+        inner=inner,
         sentences=len(sentences),
         at=at,
-        words=rows,
+        words=columns,
         opens=opens,
-        link=link,
+        lengths=lengths,
     )
 
 
-def _word_features(
-    table: NDArray[Any], chunk: Places, of: Places, opens: Places, lengths: Places, size: int
-) -> tuple[list[Places], list[Numbers]]:
-    """Rows and unmixed numbers of all features made of words. `table`: (tokens, columns) of the word table."""
-    r = _ROLES
-    word, begin = np.ascontiguousarray(table[:, 0]), table[:, 1]
-    one = word * _A
-    near = chunk[:-1] == chunk[1:]
-    pairs = (one[:-1] + word[1:] * _B)[near]
-    pair_chunk = chunk[:-1][near]
-    far = chunk[:-2] == chunk[2:]
-    skips = (one[:-2] + word[2:] * _B)[far]
-    triples = skips + (word[1:-1] * _C)[far]
-    far_chunk = chunk[:-2][far]
+def _goes(of: Places) -> Places:
+    """Rows of the features of each chunk: a line for each of _CHUNK ... _LAST, -1 where there is no such row."""
+    size = len(of)
     every = np.arange(size)
-    rows = [chunk, chunk, pair_chunk, far_chunk, far_chunk, every, every]
-    raws = [
-        one + r["c1"], begin * _A + r["x"], pairs + r["c2"], skips + r["cs"], triples + r["c3"],
-        one[opens] + r["b"], one[opens + lengths - 1] + r["e"],
-    ]  # fmt: skip
-    sentence = of[chunk]
-    same = of[:-1] == of[1:]  # chunk i and i + 1 stand in one sentence
-    has_next, has_before = np.append(same, False), np.append(False, same)
-    for number, there, after, before in ((one, chunk, "p1", "n1"), (pairs, pair_chunk, "p2", "n2")):
-        ahead, behind = has_next[there], has_before[there]
-        rows += [there[ahead] + 1, there[behind] - 1]
-        raws += [number[ahead] + r[after], number[behind] + r[before]]
-    last = int(of[-1])
-    _, kept = np.unique(mix(one + sentence.astype(np.uint64) * _C), return_index=True)
-    there, kinds = sentence[kept] + size, one[kept]
-    ahead, behind = there < last + size, there > size
-    rows += [there, there[ahead] + 1, there[behind] - 1]
-    raws += [kinds + r["s1"], kinds[ahead] + r["ps"], kinds[behind] + r["ns"]]
-    return rows, raws
+    goes = np.full((6, size), -1)
+    goes[_CHUNK] = every
+    same = of[:-1] == of[1:]
+    goes[_AFTER, :-1][same] = every[1:][same]
+    goes[_BEFORE, 1:][same] = every[:-1][same]
+    goes[_SENTENCE] = of + size
+    goes[_NEXT] = np.where(of < of[-1], of + size + 1, -1)
+    goes[_LAST] = np.where(of > 0, of + size - 1, -1)
+    return goes
 
 
-_known: dict[tuple[str, str], int] = {}
+def _word_features(words: Words, columns: Places, of: Places, opens: Places, lengths: Places) -> tuple[Places, Numbers]:
+    """Rows and numbers of all features made of words. `columns`: of the word table, for the tokens of the chunks."""
+    goes = _goes(of)
+    chunk = np.repeat(goes[_CHUNK], lengths)
+    table = words.table.take(columns, axis=1)
+    word = table[0]
+    one = word * _A
+    near = np.flatnonzero(chunk[:-1] == chunk[1:])
+    pairs = one[near] + word[near + 1] * _B
+    far = near[:-1][near[1:] == near[:-1] + 1]  # the first of three words of a chunk
+    skips = one[far] + word[far + 2] * _B
+    made = [(pairs + _PAIR_ROLES).ravel(), skips + _SKIP, skips + word[far + 1] * _C + _TRIPLE]
+    rows = np.concatenate(
+        [
+            goes[_WORD_GOES][:, chunk].ravel(), goes[_CHUNK], goes[_CHUNK], goes[_CHUNK],
+            goes[_PAIR_GOES][:, chunk[near]].ravel(), chunk[far], chunk[far],
+        ]
+    )  # fmt: skip
+    numbers = np.concatenate(
+        [
+            table[3:].ravel(), table[1, opens], table[2, opens + lengths - 1], _LENGTH[np.minimum(lengths, _LENGTHS)],
+            mix(np.concatenate(made)),
+        ]
+    )  # fmt: skip
+    placed = np.flatnonzero(rows >= 0)
+    return rows[placed], numbers[placed]
 
 
+@cache
 def named(role: str, name: str) -> int:
     """The number of a feature of a rule or a cue; there are few, so they are kept."""
-    known = _known.get((role, name))
-    if known is None:
-        known = _known[role, name] = mixed(number_of("rule " + role), number_of(name))
-    return known
+    return mixed(number_of("rule " + role), number_of(name))
+
+
+@cache
+def _of_mention(subject: str, rule: str) -> tuple[int, int, int, int]:
+    return (named("mention", subject), named("mention.rule", rule), named("mention.sentence", subject),
+            named("mention.before", subject))  # fmt: skip
+
+
+@cache
+def _of_status(subject: str, rule: str, status: str, by: str) -> tuple[int, int]:
+    return named("told", f"{subject} {status}"), named("told.rule", f"{rule} {by}")
 
 
 def _rule_features(
@@ -213,42 +232,38 @@ def _rule_features(
     at: list[int],
     owner: list[int],
     link: list[str],
-    size: int,
 ) -> tuple[list[int], list[int]]:
     """Rows and numbers of the features that the rules give."""
-    rows: list[int] = []
-    numbers: list[int] = []
-
-    def add(row: int, role: str, name: str) -> None:
-        rows.append(row)
-        numbers.append(named(role, name))
-
-    for row, kind in enumerate(link):
-        add(row, "link", kind)
+    size = len(link)
+    rows = list(range(size))
+    numbers = [named("link", kind) for kind in link]
     for number, sentence in enumerate(sentences):
         if sentence.heading is not None:
-            add(size + number, "heading", sentence.heading.id)
-            add(size + number, "heading.status", str(sentence.heading.status))
+            rows += [size + number] * 2
+            heading = sentence.heading
+            numbers += [named("heading", heading.id), named("heading.status", str(heading.status))]
         if sentence.question:
-            add(size + number, "question", "")
+            rows.append(size + number)
+            numbers.append(named("question", ""))
     last = len(sentences) - 1
     for mention in mentions:
         row = at[mention.start]
         if row < 0:
             continue
-        subject = mention.subject
-        add(row, "mention", subject)
-        add(row, "mention.rule", mention.rule.id)
+        subject, rule = mention.subject, mention.rule.id
+        here, by, there, after = _of_mention(subject, rule)
         number = owner[row]
-        add(size + number, "mention.sentence", subject)
+        rows += [row, row, size + number]
+        numbers += [here, by, there]
         if number < last:
-            add(size + number + 1, "mention.before", subject)
-        for status, rule, _, _ in mention.statuses:
-            add(row, "told", f"{subject} {status}")
-            add(row, "told.rule", f"{mention.rule.id} {rule}")
+            rows.append(size + number + 1)
+            numbers.append(after)
+        for status, told_by, _, _ in mention.statuses:
+            rows += [row, row]
+            numbers += _of_status(subject, rule, status, told_by)
     for cue in cues:
         row = at[cue.start]
         if row >= 0:
-            add(row, "cue", cue.kind)
-            add(row, "cue.rule", cue.rule.id)
+            rows += [row, row]
+            numbers += [named("cue", cue.kind), named("cue.rule", cue.rule.id)]
     return rows, numbers

@@ -36,12 +36,12 @@ class Flow:
             for mention in (*part.mentions, *part.dropped):
                 mention.sentence, mention.chunk = number, index
             self._enter(part)
-            state.or_ahead = _or_ahead(parts, index)
             state.generic = part.dropped or state.generic
             if part.mentions and self._goes_on(part):
                 part.cues.extend(Cue(scope_cue(m), m.start, m.end, m.negated) for m in part.mentions)
                 part.mentions = []
             if part.mentions:
+                state.or_ahead = _or_ahead(parts, index)
                 self._mentions(part, sentence)
                 mentions.extend(part.mentions)
             else:

@@ -11,7 +11,9 @@ from pipeline.types import Status
 
 # The cue that says of a part what a finding says by itself.
 ACTS: dict[Status, CueKind] = {"present": "fault", "absent": "sound", "done": "done", "due": "due", "possible": "hedge"}
+_DENIED = {"fault": "sound", "sound": "fault", "done": "undone", "due": "undue"}
 _APART = frozenset({"heading", "slight", "heavy"})
+_ORDER = {"mask": 0, "finding": 1, "part": 2, "weak": 3}
 
 
 @dataclass(slots=True)
@@ -26,9 +28,8 @@ class Cue:
     @property
     def kind(self) -> str:
         """What it says once its negation is counted: a denied fault is soundness and the other way round."""
-        if not self.negated:
-            return self.rule.kind
-        return {"fault": "sound", "sound": "fault", "done": "undone", "due": "undue"}.get(self.rule.kind, "none")
+        kind = self.rule.kind
+        return _DENIED.get(kind, "none") if self.negated else kind
 
 
 @dataclass(slots=True)
@@ -68,6 +69,7 @@ class Finder:
     def __init__(self, language: Language) -> None:
         self._automaton = Automaton()
         self._rules: list[tuple[str | None, SubjectRule | CueRule]] = []
+        self._order: list[int] = []  # of rules that take as many words: the lower first
         for subject, rules in language.subjects.items():
             for rule in rules:
                 self._add(subject, rule)
@@ -77,6 +79,7 @@ class Finder:
     def _add(self, subject: str | None, rule: SubjectRule | CueRule) -> None:
         number = len(self._rules)
         self._rules.append((subject, rule))
+        self._order.append(_ORDER.get(rule.kind, len(_ORDER)))
         for pattern in rule.patterns:
             self._automaton.add(pattern, number)
 
@@ -89,9 +92,10 @@ class Finder:
             (cue_hits if rules[hit.rule][0] is None else subject_hits).append(hit)
         mentions: list[Mention] = []
         owner: dict[int, Hit] = {}
-        subject_hits.sort(key=self._rank)
+        order = self._order
+        subject_hits.sort(key=lambda hit: (-len(hit.words), order[hit.rule], hit.start))
         for hit in subject_hits:
-            rivals = {owner[word] for word in hit.words if word in owner}
+            rivals = [owner[word] for word in hit.words if word in owner]
             if rivals and not all(
                 rival.words == hit.words and rules[rival.rule][0] != rules[hit.rule][0] for rival in rivals
             ):
@@ -113,8 +117,8 @@ class Finder:
             if rule.kind in _APART:  # their words may say something else as well: they take none
                 cues.append(Cue(rule, hit.start, hit.end))
                 continue
-            rivals = {taken[word] for word in hit.words if word in taken}
-            if any(rival.words != hit.words for rival in rivals):
+            rivals = [taken[word] for word in hit.words if word in taken]
+            if rivals and any(rival.words != hit.words for rival in rivals):
                 continue
             if all(word in owner and rules[owner[word].rule][1].kind != "mask" for word in hit.words):
                 shadows.setdefault(owner[hit.words[0]].words, Cue(rule, hit.start, hit.end))
@@ -128,11 +132,6 @@ class Finder:
             if cue is not None and mention.kind == "finding" and status in ("absent", "done", "due"):
                 mention.shadow = cue if cue.rule.kind == ACTS[status] else None
         return [m for m in mentions if m.kind != "weak" or not _within(m, taken)], cues
-
-    def _rank(self, hit: Hit) -> tuple[int, int, int]:
-        rule = self._rules[hit.rule][1]
-        order = {"mask": 0, "finding": 1, "part": 2, "weak": 3}
-        return (-len(hit.words), order.get(rule.kind, 4), hit.start)
 
     def words(self) -> set[str]:
         """Every word that a pattern holds."""

@@ -1,16 +1,16 @@
 """The trained reader: which subjects each chunk speaks of and what it says of them, on top of the rules.
 
-Two stages of logistic regression (see `models/claim_status/CARD.md`): for every chunk the chance that it makes a claim
-of a subject; for every pair that is likely enough, the chance of each status. The weights are in one `.npz`, no pickle.
+Logistic regression in stages (see `models/claim_status/CARD.md`): for every chunk the chance that it makes a claim of
+a subject; for every pair that is likely enough, the chance of each status; and for every claim that this makes likely,
+how sure it is beside the others of the advert (`weigh.py`). The weights are in one `.npz`, no pickle.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,8 @@ from pipeline.types import STATUSES, Status
 ARTEFACT = "claim_status.npz"
 ORIGIN = "model.claim_status"
 Weights = NDArray[np.float32]
+_ROW_BITS = 32  # of a number that holds a row of features and, in these bits, a row of weights
+_ROW_MASK = (1 << _ROW_BITS) - 1
 
 
 class Table:
@@ -36,37 +38,46 @@ class Table:
         self.weights = weights.astype(np.float32)
         bits = max(4, len(keys).bit_length() + 2)
         self._shift = np.uint64(64 - bits)
-        self._keys = np.append(keys, np.zeros(1, np.uint64))
         slots = (keys >> self._shift).astype(np.int64)
         counts = np.bincount(slots, minlength=1 << bits)
-        self._begin = np.minimum(np.cumsum(counts) - counts, len(keys)).astype(np.int32)
+        self._begin = (np.cumsum(counts) - counts).astype(np.int32)
         self._deepest = int(counts.max()) if len(keys) else 0
+        self._size = len(keys)
+        self._keys = np.append(keys, np.zeros(self._deepest + 1, np.uint64))  # a look behind the last finds nothing
 
     def find(self, numbers: Numbers) -> tuple[Places, Places]:
         """Which of `numbers` are held (their places) and the rows of weights that they have."""
-        first = self._begin[(numbers >> self._shift).astype(np.int64)]
-        found = np.full(len(numbers), -1, np.int64)
-        limit = len(self._keys) - 1
-        for step in range(self._deepest):
-            row = np.minimum(first + step, limit)
-            found = np.where(self._keys[row] == numbers, row, found)
-        held = np.flatnonzero((found >= 0) & (found < limit))
+        row = self._begin.take((numbers >> self._shift).astype(np.int64)).astype(np.int64)
+        found = np.full(len(numbers), self._size)
+        for _ in range(self._deepest):
+            np.copyto(found, row, where=self._keys.take(row) == numbers)
+            row += 1
+        held = np.flatnonzero(found < self._size)
         return held, found[held]
 
     def sums(self, rows: Places, numbers: Numbers, size: int) -> Weights:
         """Sum of the weights of the features of each row, each feature counted once: shape (size, columns)."""
         held, found = self.find(numbers)
-        key = np.unique(rows[held] * len(self._keys) + found)
-        at, row = np.divmod(key, len(self._keys))
         total = np.zeros((size, self.weights.shape[1]), np.float32)
-        if len(at):
-            starts = np.flatnonzero(np.append(True, at[1:] != at[:-1]))
-            total[at[starts]] = np.add.reduceat(self.weights[row], starts, axis=0)
+        if len(held):
+            keys = rows[held] << _ROW_BITS | found
+            keys.sort()
+            keys = keys[_changes(keys)]
+            at = keys >> _ROW_BITS
+            starts = _changes(at)
+            weights = self.weights.take(keys & _ROW_MASK, axis=0)
+            total[at[starts]] = np.add.reduceat(weights, starts, axis=0)
         return total
 
 
-@dataclass(frozen=True, slots=True)
-class Guess:
+def _changes(values: Places) -> Places:
+    """The places of values that differ from the one before them, and of the first."""
+    changed = np.ones(len(values), np.bool_)
+    np.not_equal(values[1:], values[:-1], out=changed[1:])
+    return np.flatnonzero(changed)
+
+
+class Guess(NamedTuple):
     """What the model makes of a chunk: chance that it makes a claim of `subject`, and of each status if it does."""
 
     chunk: int
@@ -85,10 +96,9 @@ class ClaimModel:
     def __init__(self, arrays: dict[str, NDArray[Any]], meta: dict[str, Any]) -> None:
         self.subjects: list[str] = meta["subjects"]
         self.known = frozenset(self.subjects)
-        self.told: float = meta["told"]  # least chance of a claim that the rules make too
-        self.untold: float = meta["untold"]  # and of one that the model makes alone
-        self._calibration = np.array(meta["calibration"], np.float64).T
+        self.stands: float = meta["stands"]  # least confidence of a claim that is told
         self._least: float = meta["least"]
+        self.weigh = arrays["weigh"].astype(np.float64)
         self._chunks = Table(arrays["chunk_keys"], arrays["chunk_weights"])
         self._pairs = Table(arrays["pair_keys"], arrays["pair_weights"])
         self._chunk_bias = arrays["chunk_bias"].astype(np.float32)
@@ -101,9 +111,8 @@ class ClaimModel:
         none, size = np.zeros(0, np.uint64), len(STATUSES)
         arrays = {"chunk_keys": none, "chunk_weights": np.zeros((0, size)), "chunk_bias": np.zeros(0)}
         arrays |= {"pair_keys": none, "pair_weights": np.zeros((0, size)), "pair_bias": np.zeros(size)}
-        return ClaimModel(
-            arrays, {"subjects": [], "told": 1.0, "untold": 1.0, "least": 1.0, "calibration": [[0, 0], [1, 1]]}
-        )
+        arrays["weigh"] = np.zeros(1)
+        return ClaimModel(arrays, {"subjects": [], "stands": 1.0, "least": 1.0})
 
     @staticmethod
     def load(folder: Path) -> ClaimModel:
@@ -120,9 +129,9 @@ class ClaimModel:
                 remedy="Run python models/claim_status/train.py, or install viewworthy again.",
             ) from error
 
-    def confidence(self, chance: float) -> float:
-        """How often claims of such a chance were right in adverts by writers that the model had not read."""
-        return float(np.interp(chance, *self._calibration))
+    def confidences(self, features: NDArray[np.float64]) -> NDArray[np.float64]:
+        """How likely each claim is to be right, shape (claims,). `features`: as `weigh.features` gives them."""
+        return np.asarray(1 / (1 + np.exp(-(features @ self.weigh[:-1] + self.weigh[-1]).clip(-30, 30))))
 
     def guesses(
         self, tokens: Tokens, sentences: Sequence[Sentence], mentions: Sequence[Mention], cues: Sequence[Cue]
@@ -149,4 +158,4 @@ class ClaimModel:
 
 
 def _sigmoid(logits: Weights) -> Weights:
-    return np.asarray(1 / (1 + np.exp(-np.clip(logits, -30, 30))), np.float32)
+    return np.asarray(1 / (1 + np.exp(-logits.clip(-30, 30))), np.float32)

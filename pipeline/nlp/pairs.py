@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 
@@ -24,35 +24,35 @@ def encode_pairs(
     pairs: Sequence[tuple[int, str]],
 ) -> tuple[Places, Numbers]:
     """Rows and numbers of the features of (chunk, subject) pairs; row i is of pair i."""
-    at = encoded.at
-    wanted = {chunk for chunk, _ in pairs}
-    named_in: dict[int, list[Mention]] = defaultdict(list)
+    at, sentence = encoded.at, encoded.sentence.tolist()
+    named_in: dict[int, list[Mention]] = {chunk: [] for chunk, _ in pairs}
+    cues_in: dict[int, list[str]] = {chunk: [] for chunk in named_in}
     for mention in mentions:
-        if at[mention.start] in wanted:
+        if at[mention.start] in named_in:
             named_in[at[mention.start]].append(mention)
-    cues_in: dict[int, list[str]] = defaultdict(list)
     for cue in cues:
-        if at[cue.start] in wanted:
+        if at[cue.start] in cues_in:
             cues_in[at[cue.start]].append(cue.kind)
-    rows: list[int] = []
+    sizes: list[int] = []
     numbers: list[int] = []
-    for row, (chunk, subject) in enumerate(pairs):
+    for chunk, subject in pairs:
         before = len(numbers)
-        numbers.append(named("subject", subject))
-        own = [mention for mention in named_in[chunk] if mention.subject == subject]
-        others = [mention for mention in named_in[chunk] if mention.subject != subject]
-        numbers.append(named("named", f"{bool(own)} {bool(others)}"))
+        there = named_in[chunk]
+        own = [mention for mention in there if mention.subject == subject]
+        others = len(own) < len(there)
+        numbers += [named("subject", subject), named("named", f"{bool(own)} {others}")]
         for mention in own:
             _mention(mention, numbers)
-        numbers.extend(named("told beside", told[0]) for mention in others for told in mention.statuses)
-        numbers.extend(named("cue of subject", f"{subject} {kind}") for kind in cues_in[chunk])
-        heading = sentences[encoded.sentence[chunk]].heading
+        if others:
+            numbers += [named("told beside", told[0]) for m in there if m.subject != subject for told in m.statuses]
+        numbers += [_of_cue(subject, kind) for kind in cues_in[chunk]]
+        heading = sentences[sentence[chunk]].heading
         if heading is not None:
             numbers.append(named("heading of subject", f"{subject} {heading.status}"))
-        rows.extend([row] * (len(numbers) - before))
+        sizes.append(len(numbers) - before)
     crossed_rows, crossed = _words_of_subjects(encoded, words, pairs)
     return (
-        np.concatenate([np.array(rows, np.int64), crossed_rows]),
+        np.concatenate([np.repeat(np.arange(len(pairs)), sizes), crossed_rows]),
         np.concatenate([np.array(numbers, np.uint64), crossed]),
     )
 
@@ -60,35 +60,54 @@ def encode_pairs(
 def _mention(mention: Mention, numbers: list[int]) -> None:
     """What the rules say of a mention: its kind, status, denial, and the cues it sees."""
     subject, rule = mention.subject, mention.rule
-    numbers += [named("kind", f"{rule.kind} {rule.default}"), named("rule", rule.id)]
+    numbers += _of_rule(rule.kind, rule.default, rule.id)
     for status, by, _, _ in mention.statuses:
-        numbers += [
-            named("told", status),
-            named("told of", f"{status} {subject}"),
-            named("told by", f"{status} {by}"),
-            named("told by both", f"{status} {by} {rule.id}"),
-        ]
+        numbers += _of_status(status, subject, by, rule.id)
     if not mention.statuses:
         numbers += [named("untold", ""), named("untold of", subject)]
     if mention.negated:
         numbers.append(named("denied", rule.kind))
     for seen in mention.cues:
-        side = "before" if seen.distance < 0 else "after"
-        how = f"{seen.cue.kind} {side}"
-        close = abs(seen.distance) <= _NEAR
-        numbers += [
-            named("cue", how),
-            named("cue near", f"{how} {close} {seen.how}"),
-            named("cue rule", f"{seen.cue.rule.id} {side}"),
-        ]
+        cue, distance = seen.cue, seen.distance
+        numbers += _of_seen(cue.kind, cue.rule.id, distance < 0, -_NEAR <= distance <= _NEAR, seen.how)
+
+
+# Numbers of what is seen again and again; there are as many as the rules can say.
+@cache
+def _of_cue(subject: str, kind: str) -> int:
+    return named("cue of subject", f"{subject} {kind}")
+
+
+@cache
+def _of_rule(kind: str, default: str | None, rule: str) -> tuple[int, ...]:
+    return named("kind", f"{kind} {default}"), named("rule", rule)
+
+
+@cache
+def _of_status(status: str, subject: str, by: str, rule: str) -> tuple[int, ...]:
+    return (
+        named("told", status),
+        named("told of", f"{status} {subject}"),
+        named("told by", f"{status} {by}"),
+        named("told by both", f"{status} {by} {rule}"),
+    )
+
+
+@cache
+def _of_seen(kind: str, rule: str, before: bool, close: bool, how: str) -> tuple[int, ...]:
+    side = "before" if before else "after"
+    return (
+        named("cue", f"{kind} {side}"),
+        named("cue near", f"{kind} {side} {close} {how}"),
+        named("cue rule", f"{rule} {side}"),
+    )
 
 
 def _words_of_subjects(encoded: Encoded, words: Words, pairs: Sequence[tuple[int, str]]) -> tuple[Places, Numbers]:
     """Each word of the chunk with the subject."""
-    chunks = np.array([chunk for chunk, _ in pairs], np.int64)
+    chunks = np.array([chunk for chunk, _ in pairs])
     subjects = np.array([named("with", subject) for _, subject in pairs], np.uint64)
-    lengths = np.append(encoded.opens[1:], len(encoded.words)) - encoded.opens
-    sizes = lengths[chunks]
+    sizes = encoded.lengths[chunks]
     row = np.repeat(np.arange(len(pairs)), sizes)
     place = np.arange(len(row)) - np.repeat(np.cumsum(sizes) - sizes - encoded.opens[chunks], sizes)
-    return row, mix(words.table[encoded.words[place], 0] * _WORD + subjects[row])
+    return row, mix(words.table[0].take(encoded.words[place]) * _WORD + subjects[row])

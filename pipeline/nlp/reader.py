@@ -23,16 +23,18 @@ from pipeline.types import Claim, Status
 _BREAKS = {"except": "except", "boundary": "with"}
 _BESIDE = 3  # words between two times that tell of one occasion
 _LEADS = frozenset({"so", "then", "while", "and"})  # a chunk that goes on with what the one before told
-_LEANS = frozenset({"then", "same", "also", "too", "myself", "it", "along", "there"})
+_LEANS = frozenset({"then", "same", "also", "too", "myself", "it", "along", "there", "together", "w", "with"})
 _AFTERTHOUGHT = 3  # words of a chunk that only grades the one before
 _CONFIDENCE: dict[Status, float] = {"present": 0.8, "absent": 0.8, "done": 0.85, "due": 0.8, "possible": 0.7}
 
 Told: TypeAlias = "tuple[list[Mention], list[Cue], list[When]]"
+Said: TypeAlias = "tuple[Status, str, int, int]"  # one of a mention's statuses
+_NOTHING: Told = ([], [], [])
 
 
 @dataclass(slots=True)
 class Read:
-    """A text as the rules have read it. `told`: start of a sentence -> its mentions, cues and times."""
+    """A text as the rules have read it. `told`: start of a sentence -> its mentions with a status, cues and times."""
 
     tokens: Tokens
     sentences: list[Sentence]
@@ -42,8 +44,7 @@ class Read:
 
     def around(self, sentence: Sentence) -> Told:
         """Mentions that have a status, cues and times of a sentence."""
-        some, cues, times = self.told.get(sentence.start, ([], [], []))
-        return [mention for mention in some if mention.statuses], cues, times
+        return self.told.get(sentence.start, _NOTHING)
 
 
 class Reader:
@@ -68,30 +69,20 @@ class Reader:
         self, read: Read, saved_on: date, mileage: int | None, without: Set[str] = frozenset()
     ) -> list[Claim]:
         """Claims as the rules make them, in order of the text, those of some subjects left out."""
-        claims: list[Claim] = []
-        for sentence in read.sentences:
-            told, cues, times = read.around(sentence)
-            for mention in told:
-                if mention.subject not in without:
-                    limited = mention.subject in self._limits
-                    claims += claims_of(read.tokens, sentence, mention, told, cues, times, saved_on, mileage, limited)
-        return claims
+        return [
+            claim_of(
+                read, sentence, mention, said, saved_on, mileage, mention.subject in self._limits, _CONFIDENCE[said[0]]
+            )
+            for sentence in read.sentences
+            for mention in read.around(sentence)[0]
+            if mention.subject not in without
+            for said in mention.statuses
+        ]
 
     def _settled(self, claims: list[Claim]) -> list[Claim]:
         """Claims without the events that were put right since: those are `done` alone."""
         mended = {claim.subject for claim in claims if claim.status == "done"} & self._events
         return [claim for claim in claims if claim.status != "present" or claim.subject not in mended]
-
-    def read_mentions(
-        self, text: str, saved_on: date, mileage: int | None = None, undecided: bool = False
-    ) -> tuple[Tokens, list[Mention]]:
-        """Tokens and mentions with the cues each sees (for training and explaining).
-
-        `undecided`: those too that the rules gave no status.
-        """
-        read = self.read_rules(text, saved_on, mileage)
-        told = [m for some, _, _ in read.told.values() for m in some]
-        return read.tokens, [m for m in told if undecided or m.statuses]
 
     def read_rules(self, text: str, saved_on: date, mileage: int | None = None) -> Read:
         """What the rules make of a text, with the sentences in which they saw nothing."""
@@ -122,49 +113,47 @@ class Reader:
             if some or near or when:
                 told = flow.read(sentence, number, self._scope.parts(tokens, sentence, some, near, when))
                 found[sentence.start] = told, near, when
-        for told, _, _ in found.values():
+        for start, (told, near, when) in found.items():
             for mention in told:
                 limit(mention, self._limits.get(mention.subject))
+            found[start] = [mention for mention in told if mention.statuses], near, when
         return Read(tokens, sentences, mentions, every, found)
 
 
-def claims_of(
-    tokens: Tokens,
+def claim_of(
+    read: Read,
     sentence: Sentence,
     mention: Mention,
-    mentions: list[Mention],
-    cues: list[Cue],
-    times: list[When],
+    said: Said,
     saved_on: date,
     mileage: int | None,
     limited: bool,
-) -> list[Claim]:
+    confidence: float,
+) -> Claim:
+    """What is `said` of a mention as a claim, with its grade (none of a `limited` subject), time and quote."""
+    tokens = read.tokens
+    mentions, cues, times = read.around(sentence)
     chunk = sentence.chunks[mention.chunk]
-    found: list[Claim] = []
-    for status, rule, start, end in mention.statuses:
-        near = _near(sentence, mention, mentions, cues, end)
-        at_mileage = at_year = None
-        if status in ("done", "due"):
-            at_mileage, at_year, end = _when(tokens, sentence, mention, mentions, times, status, end, saved_on, mileage)
-        first = min(start, max(chunk.start, min(start, mention.start)))
-        quote_start, quote_end = tokens.starts[first], tokens.ends[max(end, mention.end) - 1]
-        by = mention.rule.id if rule == mention.rule.id else f"{mention.rule.id}+{rule}"
-        found.append(
-            Claim(
-                subject=mention.subject,
-                status=status,
-                grade="plain" if limited else grade_of(status, start, end, near),
-                quote=tokens.text[quote_start:quote_end],
-                start=quote_start,
-                end=quote_end,
-                rule=by,
-                at_mileage=at_mileage,
-                at_year=at_year,
-                confidence=_CONFIDENCE[status],
-                detail=mention.rule.detail,
-            )
-        )
-    return found
+    status, rule, start, end = said
+    near = [] if limited else _near(sentence, mention, mentions, cues, end)
+    at_mileage = at_year = None
+    if times and status in ("done", "due"):
+        at_mileage, at_year, end = _when(tokens, sentence, mention, mentions, times, status, end, saved_on, mileage)
+    first = min(start, max(chunk.start, min(start, mention.start)))
+    quote_start, quote_end = tokens.starts[first], tokens.ends[max(end, mention.end) - 1]
+    return Claim(
+        subject=mention.subject,
+        status=status,
+        grade=grade_of(status, start, end, near),
+        quote=tokens.text[quote_start:quote_end],
+        start=quote_start,
+        end=quote_end,
+        rule=mention.rule.id if rule == mention.rule.id else f"{mention.rule.id}+{rule}",
+        at_mileage=at_mileage,
+        at_year=at_year,
+        confidence=confidence,
+        detail=mention.rule.detail,
+    )
 
 
 def _near(sentence: Sentence, mention: Mention, mentions: list[Mention], cues: list[Cue], end: int) -> list[Cue]:
@@ -190,8 +179,6 @@ def _when(
     mileage: int | None,
 ) -> tuple[int | None, int | None, int]:
     """Odometer reading and year of a piece of work, and the token where its words end."""
-    if not times:
-        return None, None, end
     chunk = sentence.chunks[mention.chunk]
     apart = [m for m in mentions if m.words != mention.words]
     following = next((m for m in apart if m.start >= mention.end), None)
@@ -225,11 +212,18 @@ def _when(
 
 
 def _carried(tokens: Tokens, sentence: Sentence, mention: Mention, times: list[When]) -> list[When]:
-    """The time told last before a piece of work that leans on it ("came up at 80k so the belt was done then")."""
-    chunk = sentence.chunks[mention.chunk]
-    if chunk.joiner not in _LEADS and _LEANS.isdisjoint(tokens.norms[chunk.start : chunk.end]):
-        return []
+    """The time told before a piece of work that leans on it: "came up at 80k so the belt was done then", or a list
+    that follows it ("restored in 2014: sills, floors").
+    """
     before = [when for when in times if sentence.start <= when.start and when.end <= mention.start]
+    if not before:
+        return []
+    norms = tokens.norms
+    if ":" in norms[before[-1].end : mention.start]:
+        return before[-1:]
+    chunk = sentence.chunks[mention.chunk]
+    if chunk.joiner not in _LEADS and _LEANS.isdisjoint(norms[chunk.start : chunk.end]):
+        return []
     return [when for when in before if before[-1].start - when.end <= _BESIDE]
 
 

@@ -60,7 +60,8 @@ class Scope:
                 self._settle(part, tokens)
         _skip_others(parts)
         for part in parts:
-            _own_cues(part, tokens)
+            if part.mentions:
+                _own_cues(part, tokens)
         return parts
 
     def _settle(self, part: Part, tokens: Tokens) -> None:
@@ -202,8 +203,6 @@ def _covered(mention: Mention, cue: Cue) -> bool:
 def _own_cues(part: Part, tokens: Tokens) -> None:
     """Deals the cues of a chunk to its mentions."""
     mentions = part.mentions
-    if not mentions:
-        return
     if all(mention.words == mentions[0].words for mention in mentions):
         for mention in mentions:
             mention.cues = [view(cue, mention) for cue in part.cues]

@@ -21,6 +21,7 @@ STRONG = frozenset(
         "coz", "otherwise", "unless", "until", "till",
     }
 )  # fmt: skip
+_JOINS = {**dict.fromkeys(WEAK, "weak"), **dict.fromkeys(STRONG, "strong"), ":": "colon"}
 _ENDS = frozenset({".", "!", "?", "\n"})
 _EXTRA = 4  # words after a heading's known ones ("Work done since I bought it:")
 _BULLETS = word_set("- – — * • · > ~ + ★ ✓ →")
@@ -122,28 +123,23 @@ def _opens(norms: list[str], at: int) -> bool:
 def _sentence(tokens: Tokens, at: int, line: int, breaks: Mapping[int, str], inside: Set[int]) -> Sentence:
     norms = tokens.norms
     size = len(norms)
-    end = at
     limit = min(size, at + _LONGEST)
-    while end < limit:
-        norm = norms[end]
-        if norm in _ENDS and (norm != "\n" or not _wraps(tokens, end)):
-            break
-        end += 1
+    ends = (place for place in range(at, limit) if norms[place] in _ENDS)
+    end = next((place for place in ends if norms[place] != "\n" or not _wraps(tokens, place)), limit)
     if end == limit < size:
         end = next((place for place in range(end, end - _CUT_BACK, -1) if norms[place] in WEAK), end)
     sentence = Sentence(at, end, line=line, question=end < size and norms[end] == "?")
     link, joiner, start = "start", "", at
-    for place in range(at, end):
+    for place in [place for place in range(at, end) if norms[place] in _JOINS or place in breaks]:
         if place in inside:
             continue
         norm = norms[place]
-        kind = "weak" if norm in WEAK else "strong" if norm in STRONG else "colon" if norm == ":" else ""
-        if not kind:
-            forced = breaks.get(place)
-            if forced is not None:
-                if place > start:
-                    sentence.chunks.append(Chunk(start, place, link, joiner))
-                link, joiner, start = forced if sentence.chunks or forced == "except" else "start", norm, place
+        kind = _JOINS.get(norm)
+        if kind is None:
+            forced = breaks[place]
+            if place > start:
+                sentence.chunks.append(Chunk(start, place, link, joiner))
+            link, joiner, start = forced if sentence.chunks or forced == "except" else "start", norm, place
             continue
         if place > start:
             sentence.chunks.append(Chunk(start, place, link, joiner))

@@ -8,13 +8,16 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
+from itertools import accumulate
 
 from pipeline.nlp.lexicon import word_set
 
-# Order matters: longest shorthand first. Every character is skipped at most once, so time is linear in the text.
+# Order matters: longest shorthand first. Every character is skipped at most once, so time is linear in the text. The
+# two groups are a blank, where one stands, and a token.
 _INVISIBLE = r"[\u0300-\u036f\u00ad\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff]"  # and accents
 _TOKEN = re.compile(
-    rf"[^\W\d_]{{4,}}+(?!{_INVISIBLE}|['’`´])"  # most words, first for speed: no shorthand has four letters in a row
+    r"( ?)([a-zA-Z]++(?=[ ,\n])"  # most words, first for speed: no shorthand ends so
+    rf"|[^\W\d_]{{4,}}+(?!{_INVISIBLE}|['’`´])"  # nor has four letters in a row
     r"|\n[^\S\n]*(?:\n[^\S\n]*)*"  # line break(s): one token
     r"|[£$€]\s?\d[\d,.]*\d[kK]?|[£$€]\s?\d[kK]?"  # money
     r"|\d{1,2}[/.]\d{1,2}[/.]\d{2,4}|\d{1,2}/\d{2,4}"  # dates
@@ -24,7 +27,7 @@ _TOKEN = re.compile(
     r"|(?:[A-Za-z]\.){2,}[A-Za-z]?(?![A-Za-z])"  # o.n.o.
     rf"|[^\W\d_]+(?:{_INVISIBLE}+[^\W\d_]*|['’`´][^\W\d_]+)*"  # words, don't
     rf"|{_INVISIBLE}+"
-    r"|\.{2,}|[^\w\s]|_"
+    r"|\.{2,}|[^\w\s]|_)"
 )
 _APOSTROPHES = re.compile(r"['’`´]")
 _HIDDEN = re.compile(_INVISIBLE)
@@ -85,22 +88,19 @@ def normal(word: str) -> str:
     return low[:-1]
 
 
-class Normaliser:
-    """`normal` with a bounded memory; adverts repeat their words."""
+class Normaliser(dict[str, str]):
+    """Words and their forms as `normal` gives them, a bounded memory of them; adverts repeat their words."""
 
     def __init__(self, limit: int = 50_000) -> None:
         self._limit = limit
-        self.known: dict[str, str] = {}
 
-    def __call__(self, word: str) -> str:
-        known = self.known.get(word)
-        if known is None:
-            known = normal(word)
-            if len(self.known) >= self._limit:
-                self.known.clear()
-            if len(word) < 40:
-                self.known[word] = known
-        return known
+    def __missing__(self, word: str) -> str:
+        form = normal(word)
+        if len(self) >= self._limit:
+            self.clear()
+        if len(word) < 40:
+            self[word] = form
+        return form
 
 
 @dataclass(slots=True)
@@ -118,23 +118,17 @@ class Tokens:
 
 def tokenize(text: str, normaliser: Normaliser) -> Tokens:
     """Tokens of a text; white space other than line breaks is dropped, nothing else is."""
-    starts: list[int] = []
-    ends: list[int] = []
-    norms: list[str] = []
-    known = normaliser.known
-    for match in _TOKEN.finditer(text):
-        start, end = match.span()
-        word = text[start:end]
-        if word == "-" and _inside_word(text, start):
-            continue
-        norm = known.get(word)
-        if norm is None:
-            norm = normaliser(word)
-        if not norm:
-            continue
-        starts.append(start)
-        ends.append(end)
-        norms.append(norm)
+    pieces = _TOKEN.split(text)  # what no token holds, a blank or nothing, a token; again and again
+    places = list(accumulate(map(len, pieces)))
+    starts, ends, words = places[1::3], places[2::3], pieces[2::3]
+    norms = list(map(normaliser.__getitem__, words))
+    if "-" in words or "" in norms:
+        kept = [
+            at
+            for at, (word, norm) in enumerate(zip(words, norms, strict=True))
+            if norm and (word != "-" or not _inside_word(text, starts[at]))
+        ]
+        starts, ends, norms = [starts[at] for at in kept], [ends[at] for at in kept], [norms[at] for at in kept]
     return Tokens(text, starts, ends, norms)
 
 

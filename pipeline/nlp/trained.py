@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date
 
 from pipeline.nlp.features import Encoded
 from pipeline.nlp.mentions import Mention
 from pipeline.nlp.merge import merge
 from pipeline.nlp.model import ORIGIN, ClaimModel, Guess
-from pipeline.nlp.reader import Read, Reader, claims_of
+from pipeline.nlp.reader import Read, Reader, claim_of
+from pipeline.nlp.weigh import NEAR, candidates, features, told_by
 from pipeline.schemas.language import Language, SubjectRule
 from pipeline.types import Claim, Status
 
@@ -28,27 +28,25 @@ class TrainedReader(Reader):
         encoded, guesses = self._model.guesses(read.tokens, read.sentences, read.mentions, read.cues)
         if encoded is None:
             return ()
+        told = told_by(read.mentions)
+        found = candidates(guesses, told, self._limits)
+        if not found:
+            return merge(self._settled(self._by_rules(read, saved_on, mileage, without=self._model.known)))
         own: dict[tuple[int, str], list[Mention]] = {}
         for mention in read.mentions:
             own.setdefault((encoded.at[mention.start], mention.subject), []).append(mention)
-        told = {(mention.subject, one[0]) for mention in read.mentions for one in mention.statuses}
-        chances: dict[tuple[str, Status], float] = {}
-        claims: list[Claim] = []
-        for guess in guesses:
-            allowed = self._limits.get(guess.subject)
-            for status, chance in guess.chances():
-                least = self._model.told if (guess.subject, status) in told else self._model.untold
-                if chance < least or (allowed is not None and status not in allowed):
-                    continue
-                mentions = own.get((guess.chunk, guess.subject), [])
-                claims.append(self._claim(read, encoded, guess, mentions, status, saved_on, mileage))
-                chances[guess.subject, status] = max(chance, chances.get((guess.subject, status), 0.0))
+        sure = self._model.confidences(features(found, told, len(encoded.first))).round(3).tolist()
+        claims = [
+            self._claim(
+                read, encoded, guess, own.get((guess.chunk, one.subject), ()), one.status, saved_on, mileage, confidence
+            )
+            for one, confidence in zip(found, sure, strict=True)
+            if confidence >= self._model.stands
+            for chance, guess in one.guesses
+            if chance >= NEAR * one.chance
+        ]
         claims += self._by_rules(read, saved_on, mileage, without=self._model.known)
-        sure = {key: round(self._model.confidence(chance), 3) for key, chance in chances.items()}
-        return tuple(
-            replace(claim, confidence=sure.get((claim.subject, claim.status), claim.confidence))
-            for claim in merge(self._settled(claims))
-        )
+        return merge(self._settled(claims))
 
     def _claim(
         self,
@@ -59,25 +57,22 @@ class TrainedReader(Reader):
         status: Status,
         saved_on: date,
         mileage: int | None,
+        confidence: float,
     ) -> Claim:
         """The claim in the rules' words where they named the subject (`own`), else in the words of the chunk."""
         chunk, subject = guess.chunk, guess.subject
-        sentence = read.sentences[encoded.sentence[chunk]]
         first, last = encoded.first[chunk], encoded.last[chunk]
-        told = next((m for m in own if any(status == had for had, *_ in m.statuses)), None)
-        mentions, cues, times = read.around(sentence)
-        limited = subject in self._limits
-        number = next(i for i, one in enumerate(sentence.chunks) if one.end > first)
+        told = next(((m, said) for m in own for said in m.statuses if said[0] == status), None)
         if told is not None:
-            kept = [one for one in told.statuses if one[0] == status]
-            one = replace(told, statuses=kept, chunk=number)
+            one, said = told
         elif own:
-            start, end = own[0].start, own[-1].end
-            one = replace(own[0], statuses=[(status, ORIGIN, min(start, first), max(end, last))], chunk=number)
+            one, said = own[0], (status, ORIGIN, min(own[0].start, first), max(own[-1].end, last))
         else:
             one = Mention(subject, _rule(subject), first, last, tuple(range(first, last)))
-            one.statuses, one.chunk = [(status, ORIGIN, first, last)], number
-        return claims_of(read.tokens, sentence, one, mentions, cues, times, saved_on, mileage, limited)[0]
+            said = (status, ORIGIN, first, last)
+        one.chunk = encoded.inner[chunk]  # what the rules passed over was dealt to none
+        sentence = read.sentences[encoded.sentence[chunk]]
+        return claim_of(read, sentence, one, said, saved_on, mileage, subject in self._limits, confidence)
 
 
 _rules: dict[str, SubjectRule] = {}

@@ -19,22 +19,49 @@ _MONTHS = {
     )
     for name in names.split()
 }  # fmt: skip
-_SEASONS = {"spring": 4, "summer": 7, "autumn": 10, "fall": 10, "winter": 1, "easter": 4}
+_SEASONS = {"spring": 4, "summer": 7, "autumn": 10, "fall": 10, "winter": 1, "easter": 4, "lent": 3}
+_FEASTS = {
+    ("labor", "day"): 9, ("labour", "day"): 9, ("memorial", "day"): 5, ("canada", "day"): 7, ("boxing", "day"): 12,
+    ("anzac", "day"): 4, ("australia", "day"): 1, ("new", "year"): 1, ("bank", "holiday"): 5,
+}  # fmt: skip
 _WORDS = {
     "a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9,
-    "ten": 10, "eleven": 11, "twelve": 12, "couple": 2, "few": 3, "last": 1,
+    "ten": 10, "eleven": 11, "twelve": 12, "fifteen": 15, "eighteen": 18, "twenty": 20, "thirty": 30, "couple": 2,
+    "few": 3, "last": 1,
 }  # fmt: skip
 _UNITS = {"year": 12.0, "yr": 12.0, "month": 1.0, "mth": 1.0, "mths": 1.0, "week": 0.23, "wk": 0.23, "day": 0.033,
           "summer": 12.0, "winter": 12.0, "season": 12.0}  # fmt: skip
 _DURING = frozenset({"in", "over", "during", "the", "at", "early", "late", "since", "by", "from"})
 _OF_SEASON = {"spring": (3, 4, 5), "summer": (6, 7, 8), "autumn": (9, 10, 11), "fall": (9, 10, 11)}
-_OCCASIONS = frozenset({"time", "year", "visit", "week", "day", "month", "occasion"})
+_OCCASIONS = frozenset({
+    "time", "year", "visit", "week", "day", "month", "occasion", "afternoon", "morning", "weekend", "trip", "go",
+    "session", "job", "ticket", "bill", "invoice",
+})  # fmt: skip
+_WORK = frozenset({"done", "replaced", "changed", "fitted", "renewed", "rebuilt", "welded", "new", "in", "overhauled"})
+_THEN = 30  # tokens to the time that "then" and "with it" mean
 _OTHER_ENGINE = frozenset({"one", "engine", "motor", "unit", "lump", "box", "gearbox", "donor", "example"})
 _BEFORE_READING = frozenset({"at", "@", "by", "around", "about", "circa", "approx", "approximately", "on", "done", ":"})
+_BEFORE_THOUSANDS = frozenset({
+    "at", "@", "till", "until", "about", "around", "rebuilt", "renewed", "replaced", "overhauled", "again", "due",
+    "mean", "means", "service",
+})  # fmt: skip
+_NO_READING = frozenset({
+    "mph", "kph", "%", "month", "year", "o", "psi", "degree", "rpm", "bar", "hp", "bhp", "ps", "cc", "mm", "nm", "quid",
+    "euro", "dollar", "buck", "grand", "litre", "watt", "ah", "w", "per", "/", "off", "day", "week", "hour", "yard",
+    "metre", "foot",
+})  # fmt: skip
+_REGULAR = frozenset({"every", "each", "per"})
 _PAST = frozenset({"ago", "back", "old", "since", "before", "earlier", "prior"})
 _ORDINALS = frozenset({"st", "nd", "rd", "th", "of"})
 _MILES = frozenset({"mile", "k", "km", "kms", "kilometre", "kilometer", "mi", "clicks"})
-_NUMBER = re.compile(r"^(\d{1,3}(?:[,.]\d{3})+|\d+(?:\.\d+)?)(k|km|kms|mi|miles|m)?$")
+_NEAR_NOW = frozenset({"last", "this", "next"})
+_BACK = frozenset({"same", "that", "then", "with"})  # begin words that mean the time told last
+# A word with which a time can begin; so can any figure.
+_OPENS = _NEAR_NOW | _BACK | _WORDS.keys() | _MONTHS.keys() | _SEASONS.keys() | {"yesterday"} | {a for a, _ in _FEASTS}
+_COMPACT = re.compile(r"^(\d+)(yrs?|mths?|years?|wks?|m)$")
+_NOT_BEFORE = _REGULAR | {"last", "within", "£", "$", "€"}
+_SPENT = frozenset({"cost", "paid", "spent", "spend", "pay", "rpm"})
+_NUMBER = re.compile(r"^(\d{1,3}(?:[,.]\d{3})+|\d+(?:\.\d+)?)(k|km|kms|mi|miles|m|ish|kish)?$")
 
 
 @dataclass(slots=True, frozen=True)
@@ -54,27 +81,31 @@ def find_times(tokens: Tokens, saved_on: date, mileage: int | None) -> list[When
     found: list[When] = []
     norms = tokens.norms
     size = len(norms)
-    at = 0
-    while at < size:
+    done = 0
+    for at in [place for place, norm in enumerate(norms) if norm in _OPENS or norm[0].isdigit()]:
+        if at < done:
+            continue
         norm = norms[at]
         when: When | None = None
-        if norm in ("last", "this", "next") and at + 1 < size:
+        if norm in _NEAR_NOW and at + 1 < size:
             when = _relative(norms, at, saved_on)
         if when is None and (norm[0].isdigit() or norm in _WORDS):
-            when = _number(tokens, at, saved_on, mileage)
+            when = _number(tokens, at, saved_on, mileage, found)
         elif when is None and norm == "yesterday":
             when = When(at, at + 1, year=date.fromordinal(saved_on.toordinal() - 1).year)
         elif when is None and norm in _MONTHS:
             when = _month(tokens, at, saved_on)
-        elif when is None and norm in _SEASONS and at and norms[at - 1] in _DURING:
-            when = _season(norms, at)
-        elif when is None and norm == "same" and found and at + 1 < size and norms[at + 1] in _OCCASIONS:
-            when = _same(at, found)
+        elif when is None and norm in _SEASONS:
+            when = _season(norms, at, saved_on)
+        elif when is None and norm in ("same", "that") and found and at + 1 < size and norms[at + 1] in _OCCASIONS:
+            when = _same(at, 2, found)
+        elif when is None and found and at - found[-1].end <= _THEN and _means_before(norms, at):
+            when = _same(at, 1, found)
+        elif when is None and at + 1 < size and (norm, norms[at + 1]) in _FEASTS and norms[at - 1] not in _REGULAR:
+            when = When(at, at + 2, month=_FEASTS[norm, norms[at + 1]])
         if when is not None:
             found.append(when)
-            at = when.end
-        else:
-            at += 1
+            done = when.end
     return found
 
 
@@ -102,19 +133,41 @@ def _relative(norms: list[str], at: int, saved_on: date) -> When | None:
     return None
 
 
-def _same(at: int, found: list[When]) -> When:
+def _means_before(norms: list[str], at: int) -> bool:
+    """ "Done then too", "with it a new clutch": words that stand for the time told last."""
+    if norms[at] == "then":
+        return at > 0 and norms[at - 1] in _WORK
+    begins = at == 0 or norms[at - 1] in ".\n"
+    return begins and norms[at : at + 2] == ["with", "it"] and not {"new", "went"}.isdisjoint(norms[at + 2 : at + 5])
+
+
+def _same(at: int, words: int, found: list[When]) -> When:
     """ "Same time": the time told last, in both its parts when they stood together."""
     last = found[-1]
     mileage, year, month = last.mileage, last.year, last.month
     if len(found) > 1 and last.start - found[-2].end <= 2:
         other = found[-2]
         mileage, year, month = mileage or other.mileage, year or other.year, month or other.month
-    return When(at, at + 2, mileage, year, month)
+    return When(at, at + words, mileage, year, month)
 
 
-def _season(norms: list[str], at: int) -> When | None:
-    """ "In the spring", "over the winter": the word alone may be a coil spring or a fall."""
+def _season(norms: list[str], at: int, saved_on: date) -> When | None:
+    """ "In the spring", "summer 2019", "winter before last": the word alone may be a coil spring or a fall."""
+    size = len(norms)
     before = norms[at - 2] if at > 1 else ""
+    place = at + 2 if norms[at + 1 : at + 2] == ["of"] else at + 1
+    place += norms[place : place + 1] == ["'"]
+    if place < size:
+        year = _year(norms[place], saved_on)
+        if year is None and len(norms[place]) == 2 and norms[place].isdigit() and int(norms[place]) > 5:
+            year = 2000 + int(norms[place]) if int(norms[place]) <= saved_on.year % 100 else None
+        if year is not None:
+            return When(at, place + 1, year=year)
+    if norms[at + 1 : at + 3] == ["before", "last"]:
+        last = _relative(["last", norms[at]], 0, saved_on)
+        return When(at, at + 3, year=None if last is None or last.year is None else last.year - 1)
+    if not at or norms[at - 1] not in _DURING:
+        return None
     if norms[at - 1] == "the" and before not in ("in", "over", "during"):
         return None
     return When(at, at + 1, month=_SEASONS[norms[at]], season=True)
@@ -123,7 +176,7 @@ def _season(norms: list[str], at: int) -> When | None:
 def _month(tokens: Tokens, at: int, saved_on: date) -> When | None:
     norms = tokens.norms
     size = len(norms)
-    if at and norms[at - 1] in ("every", "each"):
+    if at and norms[at - 1] in _REGULAR:
         return None
     if norms[at] == "may" and not tokens.text[tokens.starts[at]].isupper():
         return None
@@ -146,14 +199,16 @@ def _month(tokens: Tokens, at: int, saved_on: date) -> When | None:
     return When(at, at + 1, month=_MONTHS[norms[at]])
 
 
-def _number(tokens: Tokens, at: int, saved_on: date, mileage: int | None) -> When | None:
+def _number(tokens: Tokens, at: int, saved_on: date, mileage: int | None, found: list[When]) -> When | None:
     norms = tokens.norms
     norm = norms[at]
     size = len(norms)
     before = norms[at - 1] if at else ""
+    if before in _REGULAR:
+        return None
     # "two years ago", "18 months old", "couple of years back"
     count = float(_WORDS[norm]) if norm in _WORDS else None
-    compact = re.match(r"^(\d+)(yrs?|mths?|years?|wks?|m)$", norm)
+    compact = _COMPACT.match(norm)
     place = at + 1
     if norm in ("a", "last") and place < size and norms[place] in ("couple", "few"):
         count, place = float(_WORDS[norms[place]]), place + 1
@@ -167,9 +222,12 @@ def _number(tokens: Tokens, at: int, saved_on: date, mileage: int | None) -> Whe
     elif place < size and norms[place].rstrip("s") in _UNITS:
         unit, place = norms[place], place + 1
     months = _UNITS.get(unit.rstrip("s"), 0) if unit else 0
+    if count == 1 and months == 12.0 and norms[place : place + 1] and norms[place] in ("left", "in"):
+        return When(at, place + 1, year=saved_on.year + 1)
     if (
         count is not None
         and months
+        and before not in ("than", "under", "over")
         and place < size
         and (norms[place] in _PAST or norms[place : place + 2] == ["on", "it"])
     ):
@@ -185,24 +243,26 @@ def _number(tokens: Tokens, at: int, saved_on: date, mileage: int | None) -> Whe
     if len(norm) == 2 and norm.isdigit() and start and tokens.text[start - 1] in "'’`":
         two = int(norm)
         return When(at, at + 1, year=2000 + two if two <= saved_on.year % 100 + 3 else 1900 + two)
-    reading = _reading(norms, at, before, mileage)
+    if len(norm) == 2 and before == "in" and norm.isdigit() and int(norm) >= 50 and at > 1 and norms[at - 2] in _WORK:
+        return When(at, at + 1, year=1900 + int(norm))
+    reading = _reading(norms, at, before, mileage, found)
     if reading is not None:
         return reading
     year = _year(norm, saved_on)
-    if year is not None and before not in ("£", "$", "€"):
+    if year is not None and before not in ("£", "$", "€") and norms[at + 1 : at + 2] != ["date"]:
         return When(at, at + 1, year=year)
     return None
 
 
-def _reading(norms: list[str], at: int, before: str, mileage: int | None) -> When | None:
+def _reading(norms: list[str], at: int, before: str, mileage: int | None, found: list[When]) -> When | None:
     match = _NUMBER.match(norms[at])
-    if match is None or before in ("every", "last", "£", "$", "€"):
+    if match is None or before in _NOT_BEFORE or not _SPENT.isdisjoint(norms[max(0, at - 3) : at]):
         return None
     size = len(norms)
     value = float(re.sub(r"[,.](?=\d{3}\b)", "", match.group(1)))
-    suffix = match.group(2)
+    suffix = (match.group(2) or "").removesuffix("ish") or None
     end = at + 1
-    if suffix in ("k",) and value < 1000:
+    if suffix == "k" and value < 1000:
         value *= 1000
     elif suffix == "m":
         return None
@@ -215,25 +275,32 @@ def _reading(norms: list[str], at: int, before: str, mileage: int | None) -> Whe
     if end < size and norms[end] in _MILES:
         named, end = True, end + 1
     ago = norms[end] if end < size else ""
+    if value < 1000 and before == "with" and ago == "showing" and mileage and 20 <= value <= mileage / 1000:
+        return When(at, end + 1, mileage=round(value * 1000))
     if before in ("now", "showing", "currently") or ago in _OTHER_ENGINE:
         return None
     if ago in ("ago", "back", "since", "old") and value >= 100:
         if mileage is None:
             return When(at, end + 1)
         return When(at, end + 1, mileage=max(0, round(mileage - value)))
-    if before in ("for", "than", "under", "over", "of", "another", "per"):
+    if before in ("for", "than", "under", "over", "of", "another"):
         return None
+    if ago in ("on", "from") and norms[end + 1 : end + 2] and norms[end + 1] in ("it", "them", "the", "this", "that"):
+        return None  # "a rebuilt box with 40k on it": what it has done since
     if before == "in" and mileage is not None and named and value < 30_000:  # "due in 2k"
         return When(at, end, mileage=round(mileage + value))
     told = before in _BEFORE_READING
     if value < 1000:
-        if before in ("at", "@", "till", "until") and 20 <= value <= 500 and norms[at].isdigit():
-            if end < size and (norms[end] in _MONTHS or norms[end] in _ORDINALS):
-                return None
-            if end < size and norms[end] in ("mph", "%", "month", "year", "o", "psi", "degree", "rpm", "bar"):
-                return None
-            return When(at, end, mileage=round(value * 1000))
-        return None
+        beside = before == "and" and bool(found) and found[-1].end == at - 1 and found[-1].mileage is not None
+        roughly = norms[at].endswith("ish") and value >= 60
+        thousands = norms[at].isdigit() and (beside or before in _BEFORE_THOUSANDS)
+        if not (thousands or roughly) or not 20 <= value <= 500:
+            return None
+        if end < size and (norms[end] in _MONTHS or norms[end] in _ORDINALS or norms[end] in _NO_READING):
+            return None
+        if before not in ("at", "@", "till", "until") and (mileage is None or not 0.2 <= value * 1000 / mileage <= 1.3):
+            return None
+        return When(at, end, mileage=round(value * 1000))
     if value > 999_999 or (not named and not told and value < 10_000):
         return None
     if not named and 1900 < value < 2100:

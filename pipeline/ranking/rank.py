@@ -38,25 +38,22 @@ def rank(prospects: Sequence[Prospect], buyer: Buyer, rules: DecisionRules) -> l
     Within each the key is the reservation price of a visit (Weitzman 1979), so that vehicles are viewed in falling
     order until the best found beats every one left; those without a value follow.
     """
-    cases = _cases(prospects, buyer, rules)
-    outside = _outside(cases, buyer, rules)
-    rows = [_one(case, buyer, rules, outside) for case in cases]
+    outside = going_without(prospects, buyer, rules)
+    # The samples of each are drawn once more, for those of ten thousand vehicles together would fill the memory.
+    rows = [_one(_case(p, buyer, rules), buyer, rules, outside) for p in prospects]
     return [row for _, row in sorted(rows, key=lambda pair: _key(*pair))]
 
 
 def going_without(prospects: Sequence[Prospect], buyer: Buyer, rules: DecisionRules) -> float:
     """The outside option of a search: the surplus that the buyer has without any of these."""
-    return _outside(_cases(prospects, buyer, rules), buyer, rules)
-
-
-def _cases(prospects: Sequence[Prospect], buyer: Buyer, rules: DecisionRules) -> list[_Case]:
-    return [_Case(p, surplus(p, buyer, rules), red_flags(p, buyer, rules)) for p in prospects]
-
-
-def _outside(cases: Sequence[_Case], buyer: Buyer, rules: DecisionRules) -> float:
-    values = [case.prospect.valuation.p50 for case in cases]
+    values = [p.valuation.p50 for p in prospects if p.valuation.p50 is not None]
+    cases = (_case(p, buyer, rules) for p in prospects)
     usual = [float(by_risk(case.money, buyer, rules).mean()) for case in cases if case.money and not case.ruled_out]
-    return outside_option([v for v in values if v is not None], usual, buyer, rules)
+    return outside_option(values, usual, buyer, rules)
+
+
+def _case(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> _Case:
+    return _Case(prospect, surplus(prospect, buyer, rules), red_flags(prospect, buyer, rules))
 
 
 def _key(stopped: bool, row: Ranked) -> tuple[bool, int, bool, float, str]:

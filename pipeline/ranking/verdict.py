@@ -60,8 +60,8 @@ def decide(at: Standing, buyer: Buyer, rules: DecisionRules) -> Decision:
     if budget == "near":
         open_.append(Reason("what is asked, with the work it needs, exceeds your budget", "ranking.budget"))
         asks.append(Question(rules.questions.price, (), trip, "ask.price"))
-    elif _to_settle(prospect, rules):
-        text = "it needs work and there is room on the price: agree a figure before you set out"
+    elif _to_settle(prospect, money, rules):
+        text = "it needs work that the price must allow for: agree a figure before you set out"
         open_.append(Reason(text, "ranking.settle"))
         asks.append(Question(rules.questions.settle, (), trip, "ask.settle"))
     if prospect.distance_miles is not None and visit_hours(prospect.distance_miles, rules) > rule.visit.day_hours:
@@ -87,7 +87,7 @@ def decide(at: Standing, buyer: Buyer, rules: DecisionRules) -> Decision:
 
 
 def over_budget(prospect: Prospect, money: Surplus, buyer: Buyer, rules: DecisionRules) -> str:
-    """ "far": the price alone is beyond any talking; "near": what is asked, or price and known work, exceed it; else "".
+    """ "far": the price alone is beyond any talking; "near": what is asked, or price and known work, exceed it.
 
     Only work that the advert tells of can be talked about; what is merely feared is in the surplus already. A hard
     budget must bear the feared work too. That the seller will come down to the budget is for a call to find out.
@@ -127,12 +127,16 @@ def must_broken(prospect: Prospect, buyer: Buyer) -> list[Reason]:
     return found
 
 
-def _to_settle(prospect: Prospect, rules: DecisionRules) -> bool:
-    """Told work worth talking about, and a seller who talks: once the journey is made, walking away is no threat."""
+def _to_settle(prospect: Prospect, money: Surplus, rules: DecisionRules) -> bool:
+    """Told work worth talking about, and a seller who talks: once the journey is made, walking away is no threat.
+
+    With a seller who says nothing of room on the price, only where the work makes it too dear at what is asked.
+    """
     assert prospect.asking_price is not None
     terms = prospect.evidence.facts.get("price_terms")
     told = prospect.repair.admitted_mean >= rules.decision.call.settle_share * prospect.asking_price
-    return told and terms != "fixed"
+    too_dear = terms is None and float(money.full.mean()) < 0
+    return told and (terms in ("negotiable", "offers") or too_dear)
 
 
 def _listed(names: Sequence[str]) -> str:

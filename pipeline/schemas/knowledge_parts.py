@@ -25,7 +25,7 @@ from pipeline.schemas.evidence import (
     Unproven,
 )
 from pipeline.schemas.region import Currency, Money, Positive, Region, TestArea
-from pipeline.schemas.vehicle import Applies, Engine, Match, Told, Variant
+from pipeline.schemas.vehicle import Applies, Engine, Match, Named, Told, Variant
 from pipeline.schemas.wear import Bad, Built, Cause, Feeds, Life, ThreePoint, Wear
 
 __all__ = [
@@ -223,6 +223,7 @@ class PackFile(RuleModel):
     traits: Mapping[str, Chance] = Field(default_factory=dict)
     engines: tuple[Engine, ...] = ()
     told: tuple[Told, ...] = ()
+    named: tuple[Named, ...] = ()
     roots: tuple[dict[str, Any], ...] = ()
     faults: tuple[dict[str, Any], ...] = ()
     services: tuple[dict[str, Any], ...] = ()

@@ -9,14 +9,15 @@ from typing import Any
 from pipeline.schemas.knowledge_parts import Engine, Knowledge, Match
 from pipeline.types import Claim
 
-EITHER = (("chain", "belt"), ("manual", "auto"))  # what shows one of a pair denies the other
+EITHER = (("chain", "belt"), ("manual", "auto"))
 LITRE_TOLERANCE = 0.051  # 1.9 and 2.0 are told apart, 1.95 is neither
 
 
 def named_in(knowledge: Knowledge, text: str) -> dict[str, Any]:
-    """What a text names of the packs' models: `variants` (ids; of words within words the longest), and `model_named`.
+    """What a text names of the packs' models: `variants` (ids; of words within words the longest), `model_named`, and
+    `named_traits`, which words show though nothing is claimed of them.
 
-    Empty where no pack is of a model; `model_named` is left out where a pack gives no aliases.
+    Each is left out where nothing is found; `model_named` where a pack gives no aliases.
     """
     text = text.lower()
     found: dict[str, Any] = {}
@@ -25,6 +26,10 @@ def named_in(knowledge: Knowledge, text: str) -> dict[str, Any]:
     variants = sorted({words[word] for word in told if not any(word != other and word in other for other in told)})
     if variants:
         found["variants"] = variants
+    shown = (named for file in knowledge.files for named in file.named)
+    traits = sorted({named.trait for named in shown if any(_stands(word, text) for word in named.words)})
+    if traits:
+        found["named_traits"] = traits
     aliases = [alias for file in knowledge.files for alias in file.aliases]
     return found | ({"model_named": any(_stands(alias, text) for alias in aliases)} if aliases else {})
 
@@ -64,12 +69,21 @@ def vehicle_traits(knowledge: Knowledge, facts: Mapping[str, Any], claims: Seque
             if claim.subject != told.subject or claim.status not in told.statuses:
                 continue
             quote = claim.quote.lower()
-            if (not told.words or any(word in quote for word in told.words)) and traits.get(told.trait, 0.0) > 0:
-                traits[told.trait] = 1.0
-    for one, other in EITHER:
-        if (traits.get(one) == 1.0) != (traits.get(other) == 1.0):
-            traits[other if traits.get(one) == 1.0 else one] = 0.0
+            if not told.words or any(word in quote for word in told.words):
+                _show(traits, told.trait)
+    for trait in facts.get("named_traits") or ():
+        if traits.get(trait, 0.0) < 1.0:
+            _show(traits, trait)
     return traits
+
+
+def _show(traits: dict[str, float], trait: str) -> None:
+    """The trait is there, unless it cannot be; what shows one of a pair denies the other."""
+    if traits.get(trait, 0.0) > 0:
+        traits[trait] = 1.0
+        for pair in EITHER:
+            if trait in pair:
+                traits[pair[pair[0] == trait]] = 0.0
 
 
 def _fits(match: Match, facts: Mapping[str, Any]) -> bool:

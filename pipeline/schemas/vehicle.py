@@ -63,6 +63,13 @@ class Told(RuleModel):
     statuses: tuple[str, ...] = STATUSES
 
 
+class Named(RuleModel):
+    """Words of an advert that show a trait where nothing is claimed of it: "chain cam, so no belt to fret about"."""
+
+    trait: str
+    words: tuple[str, ...]
+
+
 class Variant(RuleModel):
     """A trim or series by which adverts name the vehicle. A reader that finds it says so in the fact `variants`;
     with `by_years` the year of building alone tells it."""

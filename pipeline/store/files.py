@@ -97,7 +97,10 @@ class Files(Tables):
 
     def refusals_of(self, sha256: str) -> list[Refusal]:
         """What of one file could not be read."""
-        return [refusal for refusal in self.refusals() if refusal.raw_sha256 == sha256]
+        rows = self._db.execute(
+            "SELECT source, reason, line, raw_sha256 FROM refusals WHERE raw_sha256 = ? ORDER BY source, line", [sha256]
+        )
+        return [Refusal(*row) for row in rows.fetchall()]
 
     def keep_taken(self, files: Sequence[tuple[SourceFile, Ingested]], reader: str, today: date) -> None:
         """Remembers that these files were read by this version of the reader, and what of them was refused."""

@@ -18,10 +18,13 @@ from open_prices import (
 
 @pytest.mark.parametrize(
     ("name", "known_linear", "room"),
-    [("ThreeCars2017", 1.632, 1.0), ("AccordPrice", 1.614, 1.025), ("PorschePrice", 5.752, 1.045)],
+    [("ThreeCars2017", 1.632, 1.0), ("AccordPrice", 1.614, 1.013), ("PorschePrice", 5.752, 1.0)],
 )
 def test_leave_one_out_reaches_the_best_rival(name: str, known_linear: float, room: float) -> None:
-    """`known_linear`: mean absolute error of least squares on log price, worked out independently beforehand."""
+    """`known_linear`: mean absolute error of least squares on log price, worked out independently beforehand.
+
+    `room`: on AccordPrice least squares is ahead by 0.020, the standard error of that over its 30 rows being 0.012.
+    """
     sales = load(name)
     splits = folds(len(sales.price), len(sales.price), 1)
     rivals = {

@@ -9,7 +9,7 @@ from pipeline.schemas.knowledge import load_knowledge, pack_names
 from pipeline.schemas.knowledge_checks import fault_order
 from pipeline.schemas.knowledge_parts import Knowledge
 from pipeline.schemas.subjects import load_subjects
-from pipeline.schemas.traits import vehicle_traits
+from pipeline.schemas.traits import named_in, vehicle_traits
 from pipeline.types import Claim
 
 RULES = data_folder("rules")
@@ -121,6 +121,15 @@ def test_an_advert_that_tells_of_a_clutch_or_of_single_gears_settles_the_gearbox
         assert traits[kind] == 1 and traits["manual"] + traits["auto"] == 1
     assert vehicle_traits(general, {}, [whines])["auto"] == open_["auto"]
     assert vehicle_traits(general, {"gearbox": "auto"}, [clutch])["manual"] == 0  # what it says outright stands
+
+
+def test_words_show_a_chain_where_nothing_is_claimed_of_it(general: Knowledge) -> None:
+    facts = {"fuel": "petrol", "year": [1989]}
+    shown = facts | named_in(general, "Chain cam so no belt to fret about.")
+    assert vehicle_traits(general, shown)["chain"] == 1 and vehicle_traits(general, shown)["belt"] == 0
+    assert "named_traits" not in named_in(general, "No timing belt history.")
+    belt = Claim("timing_belt", "done", "plain", "belt done", 0, 9, "t")
+    assert vehicle_traits(general, shown, [belt])["belt"] == 1  # what is claimed outright weighs more
 
 
 def test_a_chain_engine_of_the_club_keeps_its_chain_whatever_the_advert_says() -> None:

@@ -151,6 +151,18 @@ def test_one_claim_for_each_subject_and_status() -> None:
         ("New clutch has nine months on it.", "clutch", None, 2026),
         ("Gearbox rebuilt at 190 000 km.", "gearbox", 190_000, None),
         ("Brake pads done since spring.", "brakes", None, 2026),
+        ("Cambelt changed summer 2019.", "timing_belt", None, 2019),
+        ("New fuel pump Labor Day weekend.", "fuel_system", None, 2026),
+        ("Air con regassed the summer before last.", "heating_cooling", None, 2025),
+        ("Tailpipe needs replacing within a year in my view.", "exhaust", None, 2027),
+        ("Swivel hubs rebuilt 150.", "hubs", 150_000, None),
+        ("Engine reconditioned at 180,000. Clutch done then too.", "clutch", 180_000, None),
+        ("Restored in 2014: new sills, floors, arches.", "floors", None, 2014),
+        ("Gearbox oil changed at 60 and 100.", "gearbox", 100_000, None),
+        ("Rebuilt gearbox with 40k on it.", "gearbox", None, None),
+        ("Clutch done, cost me 7k.", "clutch", None, None),
+        ("Cambelt done in 98.", "timing_belt", None, 1998),
+        ("Clutch new, within 3,000 miles of now.", "clutch", None, None),
     ],
 )
 def test_when_in_other_words(text: str, subject: str, at_mileage: int | None, at_year: int | None) -> None:

@@ -30,6 +30,12 @@ def read(text: str, key: str) -> Any:
         ("wof til 3/27, 171xxx kms", 171000, "km"),
         ("168 on clock. No MOT.", 168000, "mi"),
         ("241k km, NCT May", 241000, "km"),
+        ("Fenwright Curlew 1.9 diesel, manual, 148,200, two owners. Belt done, 131k.", 148200, "mi"),
+        ("Fenwright Curlew 1.9 diesel 212k. Another engine put in, 80k on it.", 212000, "mi"),
+        ("204,000 k's showing, clutch at 180", 204000, "km"),
+        ("Two hundred and ten thousand kms and still going", 210000, "km"),
+        ("Fenwright Curlew 4x4 - 143K, MOT May", 143000, "mi"),
+        ("Fenwright Curlew (2.5, auto, 133k) out of Shrewsbury", 133000, "mi"),
         ("MOT May. Tel 07700 900123. Belt due at 120k.", None, None),
         ("No idea of the mileage.", None, None),
     ],
@@ -61,3 +67,22 @@ def test_mileage(text: str, mileage: int | None, unit: str | None) -> None:
 )
 def test_year(text: str, years: tuple[int, ...] | None) -> None:
     assert read(text, "year") == years
+
+
+@pytest.mark.parametrize(
+    ("text", "years"),
+    [
+        ("Fenwright Curlew 1.9 diesel 05 152k. MOT May", (2005,)),
+        ("Fenwright Curlew estate 57 128k manual", (2007, 2008)),
+        ("Fenwright Curlew camper 1991/2, 84k", (1991, 1992)),
+        ("Fenwright Curlew 2.0 van 1991/J, 84k", (1991,)),
+        ("Fenwright Curlew 1.6 petrol 2010/60, 92k", (2010,)),
+        ("Fenwright Curlew 2.0, 2000 W, 92k", (2000,)),
+        ("Fenwright Curlew saloon, 1981, W registration, 61,000 miles", (1981,)),
+        ("A 1966-look 1978 Fenwright Curlew, 61,000 miles", (1978,)),
+        ("Crew and reg cab 103k miles, 2006 Fenwright Curlew", (2006,)),
+    ],
+)
+def test_year_beside_its_code_or_the_mileage(text: str, years: tuple[int, ...]) -> None:
+    assert read(text, "year") == years
+    assert read(text, "plate") is None

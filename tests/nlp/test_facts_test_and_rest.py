@@ -34,6 +34,20 @@ def read(text: str, key: str) -> Any:
         ("No MOT", "none", None),
         ("Failed its MOT on emissions", "none", None),
         ("Tax and MOT exempt", "exempt", None),
+        ("Tax and MOT till June", "valid", "2027-06"),
+        ("No MOT since 2021, £900", "expired", None),
+        ("MOT gone in August, £900", "expired", "2026-08"),
+        ("MOT ran out last month, £900", "expired", "2026-10"),
+        ("MOT last month, clean, £900", "valid", "2027-10"),
+        ("MOT two weeks ago, clean pass, £900", "valid", "2027-10"),
+        ("MOT Feb 28. £900", "valid", "2027-02"),
+        ("Taxed and MOT. £900", "valid", None),
+        ("MOT and tax all in date, £900", "valid", None),
+        ("MOT today, 12 months. £900", "valid", "2027-11"),
+        ("Road legal till April, £900", "valid", "2027-04"),
+        ("Ticket finished on Hallowe'en, £900", "expired", "2026-10"),
+        ("Pink slip in hand, $900, Toledo Ohio", None, None),
+        ("All old MOT certificates kept, £900", None, None),
         ("No MOT needed at its age", "exempt", None),
         ("NCT is up 14th Nov", "valid", "2026-11"),
         ("DOE till 2/27, Letterkenny", "valid", "2027-02"),
@@ -95,7 +109,8 @@ def test_gearbox(text: str, box: str | None) -> None:
 @pytest.mark.parametrize(
     ("text", "owners"),
     [
-        ("second owner", 2), ("I am its third keeper", 3), ("five keepers", 5), ("two owners, him and now me", 2),
+        ("second owner", 2), ("owner number two", 2), ("four names in the logbook", 4), ("ours from new", 1),
+        ("I am its third keeper", 3), ("five keepers", 5), ("two owners, him and now me", 2),
         ("2 previous owners", 2), ("two previous keepers plus me", 3), ("one owner from new", 1),
         ("one company from new", 1), ("Owners: 4", 4), ("one lady owner and then me", 2),
         ("the first owner waxed it", None), ("a good second hand gearbox", None),
@@ -108,7 +123,9 @@ def test_owners(text: str, owners: int | None) -> None:
 @pytest.mark.parametrize(
     ("text", "history"),
     [
-        ("FSH", "full"), ("full main dealer history", "full"), ("stamped right through", "full"),
+        ("full SH", "full"), ("book stamped to 96", "part"), ("half the history", "part"),
+        ("folder of receipts from 2016", "part"), ("FSH", "full"), ("full main dealer history", "full"),
+        ("stamped right through", "full"),
         ("part service history", "part"), ("a folder of receipts", "part"), ("FSH to 90k", "part"),
         ("no service history", "none"), ("Nothing", None),
     ],
@@ -177,3 +194,22 @@ def test_offsets_are_those_of_the_text() -> None:
 def test_a_name_that_begins_like_a_label_is_no_label() -> None:
     assert read("MARDEN REGALIA 4-BERTH", "plate") is None
     assert read("rego til 3 oct", "plate") is None
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "value"),
+    [
+        ("Fenwright Curlew 1.9 TDi estate, 2007", "fuel", "diesel"),
+        ("Fenwright Curlew 3.2 DiD 7 seat, 2007", "fuel", "diesel"),
+        ("Fenwright Curlew 3.2, we did 400 miles, 2007", "fuel", None),
+        ("Fenwright Curlew 1.6, regular unleaded", "fuel", "petrol"),
+        ("Fenwright Curlew 1.6, kept by a retired diesel instructor", "fuel", None),
+        ("Fenwright Curlew 1.6, for my aunt Bev", "fuel", None),
+        ("Fenwright Curlew 1.6 automatic? No, manual.", "gearbox", "manual"),
+        ("Fenwright Curlew 1.6, auto handbrake", "gearbox", None),
+        ("Fenwright Curlew, five liter V8", "engine_litres", 5.0),
+        ("Fenwright Curlew, with a five litre can", "engine_litres", None),
+    ],
+)
+def test_fuel_box_and_size_as_said(text: str, key: str, value: object) -> None:
+    assert read(text, key) == value

@@ -1,5 +1,7 @@
 """Ranking: what must rise and fall with what, and what no price offsets."""
 
+import sys
+import weakref
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -221,3 +223,19 @@ def test_what_is_hardly_ever_bought_is_left() -> None:
     """A visit next door costs little, so that even a faint hope is worth it on paper: not one in seven."""
     row = one(price=4500.0, repair=6000.0, doubt=0.9, miles=0.0, facts=TOLD, claims=SPOKEN)
     assert row.verdict == "leave"
+
+
+def test_the_samples_of_few_vehicles_are_held_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    module = sys.modules["pipeline.ranking.rank"]
+    real, drawn, most = module.surplus, [], 0
+
+    def counted(*given: Any) -> Any:
+        nonlocal most
+        money = real(*given)
+        drawn.append(weakref.ref(money.costs))
+        most = max(most, sum(costs() is not None for costs in drawn))
+        return money
+
+    monkeypatch.setattr(module, "surplus", counted)
+    assert len(rank([prospect(str(n)) for n in range(12)], BUYER, RULES)) == 12
+    assert len(drawn) >= 12 and most <= 3

@@ -24,7 +24,7 @@ pytestmark = pytest.mark.slow
 KNOWLEDGE = load_knowledge(["general"], data_folder("rules"))
 ITEMS = ["sills_outer", "brake_pipes", "clutch", "tyres", "head_gasket", "radiator", "timing_belt", "coolant"]
 COUNTS = (0, 10, 40, 160, 400)
-WORLDS = 16  # with each its own truth for every item
+WORLDS = 60  # with each its own truth for every item: 480 truths, so that a share of 80 % is known to 1.8 points
 
 
 def outcomes(rng: np.random.Generator, item: str, factor: float, count: int, told: bool) -> list[Outcome]:
@@ -84,5 +84,5 @@ def test_means_converge_and_intervals_cover(told: bool) -> None:
     assert usual[-1] < 0.15 < usual[0]
     assert abs(np.mean(miss[COUNTS[-1]])) < 0.08
     for count in COUNTS[1:]:
-        assert abs(100 * np.mean(inside[count]) - 80) < 14, count  # four standard errors of 128 truths
-    assert abs(100 * np.mean([inside[count] for count in COUNTS[1:]]) - 80) < 7
+        assert abs(100 * np.mean(inside[count]) - 80) < 7.3, count  # four standard errors of 480 truths
+    assert abs(100 * np.mean([inside[count] for count in COUNTS[1:]]) - 80) < 5

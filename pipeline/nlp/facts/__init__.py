@@ -42,7 +42,7 @@ def read_facts(text: str, saved_on: date, stated: Sequence[StatedValue] = ()) ->
     ]
     keep(read_mileage(scene, owned))
     facts = {fact.key: fact for one in chosen for fact in one.facts(text)}
-    others = [one.facts(text)[0] for one in rivals]
+    others = [one.fact(text) for one in rivals]
     for fact in stated_facts(stated):
         if fact.key not in facts:
             facts[fact.key] = fact

@@ -10,11 +10,12 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import accumulate, islice
 
-from pipeline.nlp.facts.phrases import NUMBER_WORDS, any_of, parts_of, phrase
+from pipeline.nlp.facts.phrases import NUMBER_WORDS, any_of, parts_of, phrase, with_glued
 
 _WORD = re.compile(r"[^\W_]+")
-_AFTER_DIGIT = re.compile(r"\d([^\W\d_]+)")
+_WORDS = re.compile(r"([^\W_]+)")
 _FIGURE = "{n}"  # among the first words: one that begins with a digit
 _APOSTROPHES = re.compile(r"(\w*)'(\w*)")
 
@@ -27,16 +28,17 @@ class Words:
     def __init__(self, low: str) -> None:
         self.low = low
         self.places: dict[str, list[int]] = {}
-        place = self.places.setdefault
-        for match in _WORD.finditer(low):
-            place(match[0], []).append(match.start())
-        self.known = frozenset(self.places).union(_AFTER_DIGIT.findall(low))
+        pieces = _WORDS.split(low)  # what no word holds, a word; again and again
+        ends = accumulate(map(len, pieces))
+        for word, start in zip(pieces[1::2], islice(ends, 0, None, 2), strict=False):  # behind the last is no word
+            self.places.setdefault(word, []).append(start)
+        self.known = with_glued(self.places)
         self._figures: list[int] | None = None
 
     def starts(self, begins: frozenset[str]) -> list[int]:
         """Where one of some words begins, in order."""
         places = self.places
-        found = [start for word in begins & places.keys() for start in places[word]]
+        found = [start for word in begins & self.known if word in places for start in places[word]]
         if _FIGURE in begins:
             if self._figures is None:
                 self._figures = [start for word, every in places.items() if word[0].isdigit() for start in every]
@@ -56,7 +58,7 @@ class Need:
     def met(self, known: frozenset[str], low: str) -> bool:
         if not self.words.isdisjoint(known):
             return True
-        return any(sign in low for sign in self.signs)
+        return bool(self.signs) and any(sign in low for sign in self.signs)
 
 
 @lru_cache(maxsize=4096)
@@ -134,17 +136,20 @@ class Lookup:
     """Phrases under keys. `live` names those that a text may hold, in the order in which they were given."""
 
     def __init__(self, items: Iterable[tuple[str, str]]) -> None:
-        self._items = tuple((key, text, needs(text)) for key, text in items)
+        self._items: list[tuple[str, str, list[Need]]] = []  # key, phrase, what it needs besides the words of `by_word`
         by_word: dict[str, list[int]] = {}
         self._loose: list[int] = []  # held by no word of their own
-        for number, (_, _, wanted) in enumerate(self._items):
-            sure = [need for need in wanted if need.words and not need.signs]
+        for number, (key, text) in enumerate(items):
+            rest = list(needs(text))
+            sure = [need for need in rest if need.words and not need.signs]
             if sure:
                 best = max(sure, key=lambda need: min(map(len, need.words)))
+                rest.remove(best)
                 for word in best.words:
                     by_word.setdefault(word, []).append(number)
             else:
                 self._loose.append(number)
+            self._items.append((key, text, rest))
         self._by_word = {word: tuple(numbers) for word, numbers in by_word.items()}
         self._words = frozenset(by_word)
 
@@ -156,8 +161,8 @@ class Lookup:
             numbers.update(self._by_word[word])
         found: dict[str, list[str]] = {}
         for number in sorted(numbers):
-            key, text, wanted = self._items[number]
-            for need in wanted:
+            key, text, rest = self._items[number]
+            for need in rest:
                 if not need.met(known, low):
                     break
             else:

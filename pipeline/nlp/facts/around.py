@@ -17,19 +17,20 @@ _COMMA = re.compile(r"[,;:()\n]|\.(?=\s)| [-–—] ")
 class Around:
     """The stretches around a place, each with its words, both worked out when asked for."""
 
-    __slots__ = ("_known", "_stretches")
+    __slots__ = ("_known", "_stretches", "after", "before")
 
     def __init__(self, before: str, after: str, wide_before: str, wide_after: str) -> None:
         """`before` and `after`: the sentence on either side; `wide_…`: whatever stands there."""
+        self.before, self.after = before, after
         commas = [match.end() for match in _COMMA.finditer(before)]
         # a colon right before the number still belongs to it: "price: 900"
-        near = [at for at in commas if before[at:].strip(" :") or before[at - 1] != ":"]
+        near = next((at for at in reversed(commas) if before[at:].strip(" :") or before[at - 1] != ":"), 0)
         cut = _COMMA.search(after)
         self._stretches = {
             ("before", "touch"): before[-_TOUCH:],
             ("before", "listed"): before[-_TOUCH:],
             ("before", "beyond"): wide_before[-_TOUCH:],
-            ("before", "phrase"): before[near[-1] :] if near else before,
+            ("before", "phrase"): before[near:],
             ("before", "clause"): before,
             ("after", "touch"): after[:_TOUCH],
             ("after", "listed"): after[:_TOUCH],

@@ -34,11 +34,14 @@ class Candidate:
 
     def facts(self, text: str) -> list[Fact]:
         """The fact and those that stand with it."""
-        quote = text[self.start : self.end]
-        return [
-            Fact(key, value, quote, self.start, self.end, self.rule, self.confidence)
-            for key, value in ((self.key, self.value), *self.also)
-        ]
+        return [self.fact(text), *(self._as_fact(text, key, value) for key, value in self.also)]
+
+    def fact(self, text: str) -> Fact:
+        """The fact alone."""
+        return self._as_fact(text, self.key, self.value)
+
+    def _as_fact(self, text: str, key: str, value: Any) -> Fact:
+        return Fact(key, value, text[self.start : self.end], self.start, self.end, self.rule, self.confidence)
 
 
 def choose(candidates: Iterable[Candidate]) -> tuple[Candidate | None, list[Candidate]]:

@@ -18,11 +18,10 @@ _NUMERIC = re.compile(
     r"|(?P<m2>\d{1,2})[./-](?P<y2>20\d\d|\d{1,2})(?![\d/]|[.,]\d)"
 )
 _SPAN = re.compile(
-    rf"(?P<n>{_COUNT})(?: and a half|\+)?['’]?[ -]?(?P<unit>months?|mths?|mnths?|mo|m|weeks?|wks?|days?|years?"
+    rf"(?P<n>{_COUNT}|an?(?= ))(?: and a half|\+)?['’]?[ -]?(?P<unit>months?|mths?|mnths?|mo|m|weeks?|wks?|days?|years?"
     rf"|yrs?)(?![a-z])['’]?s?"
 )
-_RELATIVE = re.compile(r"(?P<which>next|this|last) (?P<what>month|year|week|spring|summer|autumn|fall|winter)(?![a-z])")
-_SEASON = {"spring": 4, "summer": 7, "autumn": 10, "fall": 10, "winter": 1}
+_RELATIVE = re.compile(r"(?<![a-z])(?P<which>next|this|last) month(?![a-z])")
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +105,14 @@ class Dates:
                 found.append(Spoken(match.start(), match.end(), month, year, day or None))
         return found
 
+    def relative(self, low: str, saved_on: date) -> list[Spoken]:
+        """Months told from the day of the advert: "last month", "next month"."""
+        found = []
+        for match in _RELATIVE.finditer(low):
+            index = saved_on.year * 12 + saved_on.month - 1 + {"last": -1, "this": 0, "next": 1}[match["which"]]
+            found.append(Spoken(match.start(), match.end(), index % 12 + 1, index // 12, None, match["which"]))
+        return found
+
     def spans(self, low: str) -> list[Span]:
         """Lengths of time: "10 months", "six months'", "12mths", "2 years", "9 days"."""
         per = {"m": 1.0, "w": 12 / 52.18, "d": 12 / 365.25, "y": 12.0}
@@ -113,7 +120,7 @@ class Dates:
         for match in _SPAN.finditer(low):
             if match.start() and (low[match.start() - 1].isalnum() or low[match.start() - 1] in ".,/£$€"):
                 continue
-            number = count(match["n"])
+            number = 1 if match["n"] in ("a", "an") else count(match["n"])
             if number and (match["unit"] != "m" or number in range(1, 25)):
                 found.append(Span(match.start(), match.end(), number * per[match["unit"][0]]))
         return found

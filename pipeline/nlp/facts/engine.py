@@ -9,12 +9,13 @@ from itertools import chain, islice
 
 from pipeline.nlp.facts.anchors import AnyOf
 from pipeline.nlp.facts.candidates import Candidate, choose
-from pipeline.nlp.facts.phrases import ending, starting
+from pipeline.nlp.facts.phrases import NUMBER_WORDS, ending, starting
 from pipeline.nlp.facts.scene import Scene
 from pipeline.nlp.facts.values import said, value_rules
 from pipeline.schemas.facts import Value
 
 LITRES_PER_CUBIC_INCH = 0.016387064  # exact: an inch is 25.4 mm (1959)
+_ONES = {word: NUMBER_WORDS[word] for word in ("one", "two", "three", "four", "five", "six", "seven", "eight")}
 _SIZE = re.compile(
     r"(?<![\w.,£€$/-])(?:(?P<cc>\d{3,4})[ ]?(?:cc|ccm|cm3)(?![a-z])"
     r"|(?P<inches>\d{2,3})[ -]?(?:cid|ci|cu\.?[ ]?in|cubic[ -]inch(?:es)?|cubes)(?![a-z])"
@@ -26,6 +27,11 @@ _SIZE = re.compile(
 _LITRE_WORD = re.compile(r"[ ]?(?:litres?|liters?|ltr|l)(?![a-z])")
 _TURBO = re.compile(r" ?t(?:(/)|(?!\w))")
 _AUTOMATIC = re.compile(r"[ -]{1,2}(?:auto|automatic|cvt|semi)")
+_WORD_SIZE = re.compile(
+    r"(?<![\w-])(?P<n>" + "|".join(_ONES) + r")[ -](?:litre|liter)(?! (?:can|cans|of|jerry|tub|bottle|water|oil|tank"
+    r"|fuel|container|box|fridge)|\w|-)"
+)
+_ASKED = re.compile(r" ?\?{1,3} ?(?:no|nope|nah|not)(?!\w)|-less(?!\w)")  # "automatic? No, manual"
 _AUTO_LABEL = re.compile(r"(?:^|\n)auto ?:")  # "Auto:" heads the make in other languages
 
 
@@ -107,6 +113,12 @@ def _sizes(scene: Scene) -> list[Candidate]:
                 Candidate("engine_litres", _tenth(litres), start, match.end("litre") if match["litre"] else end, rule,
                           score - start / 10_000, 1.0)
             )  # fmt: skip
+    for match in islice(_WORD_SIZE.finditer(scene.low), 20) if "lit" in scene.low else ():
+        score = 3.0 if match.start() < 160 else 2.0
+        found.append(
+            Candidate("engine_litres", float(_ONES[match["n"]]), match.start(), match.end(), "engine.litre_in_words",
+                      score - match.start() / 10_000, 1.0)
+        )  # fmt: skip
     return found
 
 
@@ -119,7 +131,7 @@ def _fuels(scene: Scene, sizes: list[Candidate], told: list[Said]) -> list[Candi
     found = []
     ends = sorted(size.end for size in sizes)
     for item, start, end, _, _ in told:
-        if not item.id.startswith("fuel."):
+        if not item.id.startswith("fuel.") or _ASKED.match(scene.low, end):
             continue
         if (item.id == "fuel.lpg" and _denied(scene, start)) or (
             item.weight < 4 and (lists()["not_fuel_after"].match(scene.low[end : end + 30]) or _denied(scene, start))
@@ -154,7 +166,7 @@ def _boxes(scene: Scene, told: list[Said]) -> list[Candidate]:
     others = chain(not_box().finditer(scene.words), labels)
     other = [match.span() for match in islice(others, 100)]
     for item, start, end, number, text in told:
-        if not item.id.startswith("gearbox."):
+        if not item.id.startswith("gearbox.") or _ASKED.match(scene.low, end):
             continue
         if any(a < end and start < b for a, b in other):
             continue

@@ -17,6 +17,7 @@ _MARK = re.compile(
     r"|[A-Z]{2,3} ?\d{1,4})(?![\w-])"
 )
 _NO_MARK = frozenset({"wof", "rwc", "cof", "mot", "nct", "cvrt", "tuv", "tüv", "exp", "till", "til", "to", "due"})
+_DISTANCE = re.compile(r" \d{2,3}k$")  # "reg cab 103k miles"
 _VIN_SIGNS = 17
 _LETTERS = 4  # characters of a mark before its digits
 _LABELLED_MARK = re.compile(
@@ -55,7 +56,7 @@ def _plates(scene: Scene) -> list[Candidate]:
     labelled = any(sign in scene.low for sign in ("reg", "plate", "kennzeichen"))
     for match in _LABELLED_MARK.finditer(scene.text) if labelled else ():
         text = match[1].strip()
-        if text.split()[0].lower() in _NO_MARK:
+        if text.split()[0].lower() in _NO_MARK or _DISTANCE.search(text):
             continue
         plain = text.upper().replace(" ", "")
         digits = sum(sign.isdigit() for sign in plain)
@@ -86,7 +87,7 @@ def _plate(text: str, start: int, end: int, rule: str, score: float) -> Candidat
 
 def _vins(scene: Scene) -> list[Candidate]:
     found = []
-    long = any(len(word) >= _VIN_SIGNS for word in scene.words.places)
+    long = max(map(len, scene.words.places), default=0) >= _VIN_SIGNS
     for match in _VIN.finditer(scene.text) if long else ():
         if any(sign.isdigit() for sign in match.group()) and any(sign.isalpha() for sign in match.group()):
             found.append(Candidate("vin", match.group(), match.start(), match.end(), "identity.vin", 4.0, 1.0))

@@ -18,7 +18,7 @@ _ON_CLOCK = re.compile(
     r"(?: thou)? (?:on (?:the )?(?:clock|odometer|odo|dash|dial|speedo|glass)|shown|showing|now)(?!\w)"
 )
 _NOW_ON = re.compile(r"(?:it'?s|now) (?:on|at|showing) $")
-_RANGE = re.compile(r"\d[ k]{0,2}[–-] ?$")
+_RANGE = re.compile(r"(?<!x)(?<!19\d)(?<!20\d)\d[ k]{0,2}[–-] ?$")  # "90-100k", but "4x4 - 156k", "2003 - 156k"
 
 
 @lru_cache(maxsize=1)
@@ -106,4 +106,6 @@ def _features(scene: Scene, number: Number, value: float, largest: float) -> lis
     after = scene.low[number.end : number.end + 3].strip(" ")
     if (not before or before[-1] in ",.;:|\n-–—(*·/") and (not after or after[0] in ",.;|\n-–—)*·/"):
         found.append("alone")
+        if {"grouped", "largest", "opening"} <= {*found} and value >= 10_000:
+            found.append("headline")
     return found

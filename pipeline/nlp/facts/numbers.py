@@ -8,18 +8,21 @@ from dataclasses import dataclass
 
 _CODES = r"gbp|usd|cad|aud|nzd|eur|chf|zar|sek|nok|dkk|isk|czk|pln|huf|inr|jpy"
 _NUMBER = re.compile(
-    r"(?<![\w])(?:(?P<before>(?:us|a|au|ca|c|nz|can)\$|[£€$]|r(?=\s?\d{1,3}(?:[ ,.\u00a0]\d{3})+)"
+    r"(?<![\w])(?:(?P<before>(?:us|a|au|ca|c|nz|can)\$|[£€$]"
+    r"|r(?=\s?\d{1,3}(?:[ ,.\u00a0]\d{3})+|\d{5,6}(?!\d)|\d{2,3}k(?!\w))"
     r"|(?:" + _CODES + r"|kr)(?![a-z]))[ \u00a0]?)?"
     r"(?<![\d.,/:-])"
     r"(?P<number>\d{1,3}(?:,\d{3})++(?:\.\d{1,2})?|\d{1,3}(?:\.\d{3})++(?:,\d{1,2})?|\d{1,3}(?:['’]\d{3})++"
-    r"|\d{1,3}(?:[ \u00a0\u202f]\d{3})++|\d{1,3}[,.]?(?:\d{2}x|\dxx|xxx)|\d{1,9}(?:[.,]\d{1,3})?)"
+    r"|\d{1,3}(?:[ \u00a0\u202f]\d{3})++(?!(?<!000)[ ]?k(?![\w'’]))"
+    r"|\d{1,3}[,.]?(?:\d{2}x|\dxx|xxx)|\d{1,9}(?:[.,]\d{1,3})?)"
     r"(?![\d])(?P<dash>[.,][-–—]{1,2})?"
-    r"(?P<times>[ ]?k(?!\w)|[ -]?(?:thousand|thou|grand|tsd|ths)(?!\w)|k(?=mi|km))?"
+    r"(?P<times>[ ]?k(?!\w|['’]s)|[ -]?(?:thousand|thou|grand|tsd|ths)(?!\w)|k(?=mi|km))?"
     r"(?:[ \u00a0]?(?P<after>[€£$](?! ?\d)|euros?(?![a-z])|(?:" + _CODES + r"|quid|pounds?|dollars?|bucks|kr|kč|zł|sek"
     r"|rand)(?![a-z]))"
     r"|[ \u00a0-]?(?P<unit>miles?(?![a-z])|mls?(?![a-z])|mi(?![a-z])|kms?(?![a-z])|k'?s(?![a-z])|k ?ms(?![a-z])"
     r"|kilomet(?:er|re)s?(?![a-z])|clicks(?![a-z])))?"
 )  # fmt: skip
+_DOLLARS = ("usd", "cad", "aud", "nzd")
 _DIGIT = re.compile(r"\d")
 _LEAD = 5  # characters of a sign before the digits
 _MILES = ("mi", "ml")
@@ -33,7 +36,8 @@ _TENS = {
 }  # fmt: skip
 _WORD_VALUES = {**_ONES, **_TEENS, **_TENS}
 _WORDS = re.compile(
-    r"(?<![\w-])(?P<hundred>(?:a|one) hundred(?: and)? ?)?(?P<tens>" + "|".join(_TENS) + r")?[ -]?"
+    r"(?<![\w-])(?:(?P<hundreds>a|" + "|".join(_ONES) + r") hundred(?: and)? ?)?"
+    r"(?P<tens>" + "|".join(_TENS) + r")?[ -]?"
     r"(?P<ones>"
     + "|".join([*_ONES, *_TEENS])
     + r")?[ -]thousand(?!\w)(?: (?P<unit>miles?|km|kms|kilomet(?:er|re)s?)(?!\w))?"
@@ -69,7 +73,7 @@ def _in_words(low: str, limit: int) -> list[Number]:
     """Thousands in words: "sixty-three thousand", "a hundred and ten thousand miles"."""
     found: list[Number] = []
     for match in _WORDS.finditer(low):
-        value = 100 if match["hundred"] else 0
+        value = 100 * _ONES.get(match["hundreds"], 1) if match["hundreds"] else 0
         for name in ("tens", "ones"):
             value += _WORD_VALUES.get(match[name] or "", 0)
         if value and len(found) < limit:
@@ -111,11 +115,15 @@ def _read(match: re.Match[str]) -> Number:
     digits = match["number"]
     value, grouped, decimals = _value(digits)
     times = match["times"]
+    if times and grouped and value >= 1000:
+        times = None  # "186,000k" says its thousands twice
     if times:
         value *= 1000
     unit = match["unit"]
     kind = None if unit is None else "mi" if unit.startswith(_MILES) else "km"
     money = match["before"] or match["after"]
+    if money == "$" and match["after"] in _DOLLARS:  # "$9,500 CAD"
+        money = match["after"]
     return Number(
         match.start(), match.end(), match.start("number"), match.end("number"), value, money, kind,
         bool(times), grouped, decimals, digits,
@@ -123,6 +131,8 @@ def _read(match: re.Match[str]) -> Number:
 
 
 def _value(digits: str) -> tuple[float, bool, int]:
+    if digits.isdecimal():
+        return float(digits), False, 0
     if "x" in digits:
         return float(re.sub(r"[,.]", "", digits).replace("x", "0")), True, 0
     if re.fullmatch(r"\d{1,3}(?:,\d{3})+(?:\.\d+)?", digits):

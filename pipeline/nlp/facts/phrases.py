@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -86,8 +87,15 @@ def count(text: str) -> int | None:
 
 
 def words_of(low: str) -> frozenset[str]:
-    """Words of a lower-case text, for the anchors."""
-    return frozenset(_WORDS.findall(low)).union(_AFTER_DIGIT.findall(low))
+    """Words of a lower-case text, for the anchors; "10months" holds "months" too."""
+    return with_glued(_WORDS.findall(low))
+
+
+def with_glued(words: Iterable[str]) -> frozenset[str]:
+    """The words and those that stand right after a figure in one of them."""
+    known = set(words)
+    glued = [found for word in known if not word.isalpha() for found in _AFTER_DIGIT.findall(word)]
+    return frozenset(known.union(glued))
 
 
 def parts_of(text: str) -> list[str]:

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
-from pipeline.nlp.facts.around import CueSet
+from pipeline.nlp.facts.around import Around, CueSet
 from pipeline.nlp.facts.candidates import Candidate, choose
 from pipeline.nlp.facts.numbers import Number
 from pipeline.nlp.facts.scene import Scene, countries
@@ -16,7 +16,8 @@ from pipeline.schemas.facts import CueRules, Value, load_cues
 
 LOWEST, HIGHEST = 50, 5_000_000  # sums outside are no price of a vehicle, in any currency
 SMALL_UNIT_FREE = ("GBP", "EUR", "USD", "CAD", "AUD", "NZD", "CHF")  # five figures are a distance sooner than a price
-FURTHER_OFF = ("paid", "spent_clause", "other")
+FURTHER_OFF = ("paid", "spent_clause", "other", "holds", "part")
+ASKED = frozenset({"label", "floor"})
 NOTHING = "said_nothing"  # phrases that look like terms and are none
 _TERMS_NEAR = 40  # characters between a price and its terms
 
@@ -60,10 +61,11 @@ def _candidates(scene: Scene, spoken: list[Spoken]) -> list[Candidate]:
         value = _scaled(scene, number)
         if value is None:
             continue
-        score, ids = cue_set().sums(scene.around(number.start, number.end))
-        if "label" in ids:  # "paid 2200, want 700": what stands next to it outweighs what stands further off
+        around = scene.around(number.start, number.end)
+        score, ids = cue_set().sums(around)
+        if not ASKED.isdisjoint(ids):  # "paid 2200, want 700": what stands next to it outweighs what stands further off
             score -= sum(cue.weight for cue in rules.cues if cue.id in FURTHER_OFF and cue.id in ids)
-        features = [*_features(scene, number, value), *_beside_terms(scene, number, spoken), *ids]
+        features = [*_features(scene, number, value, around), *_beside_terms(scene, number, spoken), *ids]
         score += sum(weights.get(feature, 0.0) for feature in features if feature not in ids)
         currency = _currency(scene, number)
         price = int(value) if value == int(value) else value
@@ -93,7 +95,7 @@ def _scaled(scene: Scene, number: Number) -> float | None:
     return value if LOWEST <= value <= HIGHEST else None
 
 
-def _features(scene: Scene, number: Number, value: float) -> list[str]:
+def _features(scene: Scene, number: Number, value: float, around: Around) -> list[str]:
     found = []
     bare = not number.money
     if bare:
@@ -115,8 +117,8 @@ def _features(scene: Scene, number: Number, value: float) -> list[str]:
         found.append("odd")
     if bare and value >= 30_000 and scene.country.currency in SMALL_UNIT_FREE:
         found.append("mileage_like")
-    before = scene.clause_before(number.start).strip(" *-–—(\"'>:=,")
-    after = scene.clause_after(number.end).strip(" *-–—)\"'<,")
+    before = around.before.strip(" *-–—(\"'>:=,")
+    after = around.after.strip(" *-–—)\"'<,")
     if not before:
         found.append("opens_sentence")
     if not after:

@@ -19,6 +19,10 @@ from pipeline.schemas.facts import TestWords, load_test_words
 TestState = Literal["valid", "expired", "exempt", "none"]
 MOST_MENTIONS = 60
 PASSES = ("passed", "advisories", "certificate", "did one", "put it through one")  # names of a pass, not of its end
+AUSTRALIAN = ("pink slip", "blue slip")
+_SINCE = re.compile(r" since (?:(?:about|around|early|late|mid|last|the) )?(?:19|20)\d\d(?!\d)")
+_AGO = re.compile(r" (?:ago|back)(?!\w)")
+MOST_AHEAD = 13  # months from now to the end of an MOT: a month's grace for an early renewal
 _AFTER, _BEFORE = 75, 45  # characters in which a date belongs to the name
 _ENDS = re.compile(
     r"(?:until|untill|till|til|to|thru|through|expir\w*|runs out|due|ends)(?: the| end of| early| mid| late"
@@ -87,6 +91,8 @@ def _mentions(scene: Scene) -> list[tuple[int, int, bool]]:
                 break
             if other is None:
                 other = [match.span() for match in islice(names()["other"].finditer(scene.words), MOST_MENTIONS)]
+            if match.group().startswith(AUSTRALIAN) and scene.country.id != "au":
+                continue  # elsewhere a paper of title
             if any(a < end and start < b for a, b in other) or any(a < end and start < b for a, b, _ in found):
                 continue
             found.append((start, end, kind == "sure"))
@@ -111,10 +117,15 @@ def _at(scene: Scene, start: int, end: int, sure: bool) -> list[Candidate]:
     state: TestState | None = _state(
         sums,
         when,
-        sure or (when is not None and len(between) <= 8 and (" in " not in between or between.strip(" (") == "in")),
+        sure
+        or (when is not None and len(between) <= 8 and (" in " not in between or between.strip(" (") == "in"))
+        or (isinstance(when, Spoken) and len(between) <= 20 and _ENDS.search(between) is not None),
     )
-    if state == "none" and when is not None and "since" in between:
+    if state == "none" and (
+        (when is not None and ("since" in between or "gone" in between)) or _SINCE.match(scene.low, end)
+    ):
         state = "expired"
+        sums["expired"] = sums["none"]
     if state is None:
         return []
     expiry = _expiry(scene, state, when, start, end, first, last)
@@ -184,6 +195,7 @@ def _read(scene: Scene, stretch: str) -> list[Spoken | Span]:
         *read.spans(stretch),
         *read.figures(stretch, scene.country.month_first),
         *read.months(stretch, scene.saved_on.year),
+        *read.relative(stretch, scene.saved_on),
     ]
     return sorted(found, key=lambda one: one.start)
 
@@ -196,6 +208,9 @@ def _expiry(
     if isinstance(when, Span):
         if state == "expired":
             return shifted(scene.saved_on, -when.months)
+        if state == "valid" and _AGO.match(scene.low, last):  # "MOT two weeks ago"
+            months = _span(scene, scene.low[start:end])
+            return shifted(scene.saved_on, months - when.months) if months else None
         return shifted(scene.saved_on, when.months) if state == "valid" else None
     if state == "expired":
         return earlier(when, scene.saved_on)
@@ -204,13 +219,20 @@ def _expiry(
     between = scene.low[end:first] if first >= end else ""
     near = scene.clause_before(start, 16) + scene.low[start:end] + " " + between
     past = _PAST.search(near) and not _TO_COME.search(near)
-    if past and when.short and when.year:
-        when = replace(when, day=when.year % 100, year=None)  # "done Sept 28"
+    ahead = 12 * ((when.year or 0) - scene.saved_on.year) + when.month - scene.saved_on.month
+    if when.short and when.year and (past or (ahead > MOST_AHEAD and scene.country.id == "gb")):
+        when = replace(when, day=when.year % 100, year=None)  # "done Sept 28", "MOT Feb 28"
     if when.year and (when.year, when.month) > (scene.saved_on.year, scene.saved_on.month):
         return later(when, scene.saved_on)
     if (
-        _PAST.search(near) or between.strip(" (") in ("in", "on") or scene.low[start:end] in PASSES
-    ) and not _TO_COME.search(near):
+        (
+            _PAST.search(near)
+            or (when.which == "last" and when.year)  # "MOT last month"
+            or between.strip(" (") in ("in", "on")
+            or scene.low[start:end] in PASSES
+        )
+        and not _TO_COME.search(near)
+    ):
         return _after_pass(scene, when, scene.low[start:end], scene.low[last : last + 24])
     return later(when, scene.saved_on)
 

@@ -67,6 +67,7 @@ class Scene:
     masked: list[tuple[int, int]] = field(default_factory=list)
     digits: list[int] = field(default_factory=list)  # where a run of digits begins
     stops: list[tuple[int, int, bool]] = field(default_factory=list)  # end, start of a sentence's end, if it is sure
+    arounds: dict[tuple[int, int], Around] = field(default_factory=dict)
 
     @classmethod
     def of(cls, text: str, saved_on: date) -> Scene:
@@ -119,10 +120,13 @@ class Scene:
                     done = match.end()
 
     def around(self, start: int, end: int) -> Around:
-        """What stands before and after a span, for its cues."""
-        low = self.low
-        return Around(self.clause_before(start), self.clause_after(end), low[max(0, start - REACH) : start],
-                      low[end : end + REACH])  # fmt: skip
+        """What stands before and after a span, for its cues. Kept: a number may be a price, a year or a distance."""
+        found = self.arounds.get((start, end))
+        if found is None:
+            before, after = self.low[max(0, start - REACH) : start], self.low[end : end + REACH]
+            found = Around(self.clause_before(start), self.clause_after(end), before, after)
+            self.arounds[start, end] = found
+        return found
 
 
 def _stops(low: str) -> list[tuple[int, int, bool]]:

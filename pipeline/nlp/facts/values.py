@@ -58,7 +58,8 @@ def read_history(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
     told = list(said(scene, "history"))
     nothing = [(start, end) for item, start, end, _, _ in told if item.value == "said_nothing"]
     for item, start, end, _, text in told:
-        if not any(a < end and start < b for a, b in nothing):
+        # "receipts for the tyres" is nothing, "a folder of receipts for …" is more
+        if not any(a < end and start < b and end - start <= b - a for a, b in nothing):
             score = item.weight + 0.002 * (end - start)
             found.append(
                 Candidate("service_history", item.value, start, end, f"history.{item.id}", score, 1.0, (text,))

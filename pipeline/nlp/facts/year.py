@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Set
 from dataclasses import replace
 from functools import lru_cache
 from itertools import islice
@@ -16,8 +17,9 @@ from pipeline.schemas.facts import CueRules, load_cues
 
 EARLIEST = 1900
 _FOUR = re.compile(
-    r"(?<![\w.,£€$/+-])(?P<year>(?:19|20)\d\d)(?![\w/]|[.,]\d|-\d|[ ]?(?:cc|miles|mi|km|kms|kg|rpm|quid|pounds"
-    r"|euro|€|£|\$|lb|lbs|hours|hrs|watt|w|ono|obo|mm|ml)(?![a-z]))"
+    r"(?<![\w.,£€$/+-])(?P<year>(?:19|20)\d\d)"
+    r"(?!\w|/(?!(?:\d\d?|[a-hj-np-y])(?![\w/]))|[.,]\d|-\d|[ ]?(?:cc|miles|mi|km|kms|kg|rpm|quid|pounds"
+    r"|euro|€|£|\$|lb|lbs|hours|hrs|watt|w(?!(?<= w)[,.;)\n])|ono|obo|mm|ml)(?![a-z]))"
 )
 _MONTHED = re.compile(r"(?<![\w.,£€$/-])(?:\d{1,2}[./-]){1,2}(?P<year>(?:19|20)\d\d)(?![\w/.-]\d|\w)")
 _SHORT = re.compile(r"(?<![\w])['’‘`](?P<yy>\d\d)(?![\w/])")
@@ -30,6 +32,7 @@ _LETTER = re.compile(
     r"(?<![\w'’])(?P<letter>[a-hj-np-y])[ -]?(?P<what>reg(?:istered|istration|d|'d)?|plate|suffix|prefix"
     r"|reg plate)(?![a-z])(?P<more>[ -](?:suffix|prefix))?"
 )
+_NEXT_YEAR = re.compile(r"/(\d\d?)(?![\w/])")  # "1993/4"
 _NEXT_LETTER = re.compile(r"[ ]?[ (/-]([a-hj-np-y])(?![\w'’])")
 _CODE = re.compile(
     r"(?<![\w.,£€$/-])(?:on (?:an? )?)?(?P<code>\d\d)[ -]?(?:plate|reg(?:istered|istration|d|'d)?|plated)(?![a-z])"
@@ -38,7 +41,9 @@ _CODE_AFTER = re.compile(r"(?:plate|reg|registration)[:. ]{1,2}(?P<code>\d\d)(?!
 _LONE = re.compile(
     r"(?:(?<=[,.(\n·|])|(?<=[,.(\n·|] ))(?P<code>[056][1-9]|1[0-9]|2[0-5]|7[0-5])(?=\)|,|\.(?:\s|$)|\n| [-·|]|$)(?!,\d)"
 )
-_ZERO = re.compile(r"(?<= )(?P<code>0[2-9])(?= [a-z]{2,}|, |\. )")  # "2.0d 07 manual"
+_ZERO = re.compile(  # "2.0d 07 manual", "1.9 56 149k"
+    r"(?<= )(?P<code>0[2-9](?= [a-z]{2,}|, |\. )|(?:0[2-9]|[15]\d|6[0-9]|2[0-5]|7[0-5])(?= \d{2,3}k(?!\w)))"
+)
 _YEAR_LETTER = re.compile(r"(?<![\w.,£€$/-])(?P<yy>[6-9]\d)[ -](?P<letter>[a-hj-np-y])(?![\w'’])")  # "94 M"
 _SHORT_LONE = re.compile(r"(?<=[a-z] )(?P<yy>[6-9]\d)(?=[.,](?:\s|$))")  # "coupe 76."
 _IRISH = re.compile(
@@ -69,13 +74,14 @@ def not_mine() -> CueSet:
 
 def read_year(scene: Scene, plate: Candidate | None = None) -> tuple[list[Candidate], list[Candidate]]:
     """Chosen years (a tuple, oldest first) and rivals. `plate`: the registration mark read, where there is one."""
-    plated = [*_plated(scene), *_marked(plate)]
+    said = _stated(scene)
+    plated = [*_plated(scene, {year for one in said for year in one.value}), *_marked(plate)]
     covered = {year for one in plated for year in one.value}
     stated = [
         replace(one, score=one.score + cue_rules().weights["agrees" if one.value[0] in covered else "disagrees"])
         if covered and one.rule != "year.label"
         else one
-        for one in _stated(scene)
+        for one in said
     ]
     best, rivals = choose([*stated, *plated])
     return [best] if best else [], rivals
@@ -102,7 +108,8 @@ def _stated(scene: Scene) -> list[Candidate]:
                 features.append("this_year")
             score += sum(weights.get(feature, 0.0) for feature in features)
             found.append(
-                Candidate("year", (year,), match.start(), match.end(), "year." + (ids[0] if ids else name),
+                Candidate("year", _both(year, scene.low, match.end()), match.start(), match.end(),
+                          "year." + (ids[0] if ids else name),
                           score - match.start() / 5_000, rules.least, (*features, *ids))
             )  # fmt: skip
     opening = _OPENING.match(scene.low)
@@ -116,11 +123,18 @@ def _stated(scene: Scene) -> list[Candidate]:
     return found
 
 
+def _both(year: int, low: str, end: int) -> tuple[int, ...]:
+    """The year, and the next one where that follows it: "1993/4"."""
+    match = _NEXT_YEAR.match(low, end)
+    following = match is not None and str(year + 1).endswith(match[1])
+    return (year, year + 1) if following else (year,)
+
+
 def _century(short: int, scene: Scene) -> int:
     return (2000 if short <= scene.saved_on.year - 2000 else 1900) + short
 
 
-def _plated(scene: Scene) -> list[Candidate]:
+def _plated(scene: Scene, stated: Set[int]) -> list[Candidate]:
     rules = cue_rules()
     weights, found = rules.weights, []
 
@@ -137,7 +151,7 @@ def _plated(scene: Scene) -> list[Candidate]:
         if "suffix" in kind:
             years = letter_years(letter, "suffix")
         else:
-            years = letter_years(letter, "prefix") if "prefix" in kind else _bare(letter, scene)
+            years = letter_years(letter, "prefix") if "prefix" in kind else _bare(letter, scene, stated)
         add(years, match.start(), match.end(), "letter")
     for pattern, name in ((_CODE, "code"), (_CODE_AFTER, "code"), (_LONE, "lone"), (_ZERO, "zero")):
         for match in _bounded(pattern, scene):
@@ -174,9 +188,11 @@ def _marked(plate: Candidate | None) -> list[Candidate]:
     ]
 
 
-def _bare(letter: str, scene: Scene) -> tuple[int, ...]:
+def _bare(letter: str, scene: Scene, stated: Set[int]) -> tuple[int, ...]:
     """A letter said alone: the newer series, unless the vehicle is said to be too old for it."""
     newer, older = bare_letter_years(letter), letter_years(letter, "suffix")
+    if not stated.isdisjoint(older) and stated.isdisjoint(newer):
+        return older  # "1981, W registration"
     historic = re.search(r"tax[ -]exempt|mot[ -]exempt|historic|tax and mot exempt|exempt from (?:tax|mot)", scene.low)
     if older and historic and newer and newer[-1] > scene.saved_on.year - 40:
         return older
