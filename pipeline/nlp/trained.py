@@ -10,7 +10,7 @@ from pipeline.nlp.mentions import Mention
 from pipeline.nlp.merge import merge
 from pipeline.nlp.model import ORIGIN, ClaimModel, Guess
 from pipeline.nlp.reader import Read, Reader, claim_of
-from pipeline.nlp.weigh import NEAR, candidates, features, told_by
+from pipeline.nlp.weigh import NEAR, TOLD, candidates, features, told_by
 from pipeline.schemas.language import Language, SubjectRule
 from pipeline.types import Claim, Status
 
@@ -43,7 +43,7 @@ class TrainedReader(Reader):
             for one, confidence in zip(found, sure, strict=True)
             if confidence >= self._model.stands
             for chance, guess in one.guesses
-            if chance >= NEAR * one.chance
+            if chance >= (TOLD if (guess.chunk, one.subject) in own and one.told else NEAR * one.chance)
         ]
         claims += self._by_rules(read, saved_on, mileage, without=self._model.known)
         return merge(self._settled(claims))

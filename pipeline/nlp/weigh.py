@@ -20,6 +20,7 @@ from pipeline.types import STATUSES, Status
 
 LEAST = 0.04  # chance from which on a claim is weighed at all
 NEAR = 0.5  # a claim is made of every chunk whose chance is at least this share of the best one's
+TOLD = 0.1  # or, where the rules name the subject, of this chance
 _FLOOR = 1e-3
 _SURE = 0.3  # chance of a subject from which on a chunk counts as speaking of it
 _NUMBER = len(STATUSES)

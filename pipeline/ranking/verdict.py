@@ -95,7 +95,8 @@ def over_budget(prospect: Prospect, money: Surplus, buyer: Buyer, rules: Decisio
     if buyer.budget_total is None:
         return ""
     asked = prospect.asking_price or money.paid
-    soft = 0.0 if buyer.budget_is_hard else rules.decision.budget.soft_over
+    firm = prospect.evidence.facts.get("price_terms") == "fixed"
+    soft = 0.0 if buyer.budget_is_hard or firm else rules.decision.budget.soft_over
     if money.paid > buyer.budget_total * (1 + soft):
         return "far"
     work = float(prospect.repair.samples.mean()) if buyer.budget_is_hard else prospect.repair.admitted_mean

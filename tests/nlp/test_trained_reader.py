@@ -20,9 +20,11 @@ from train import SETTINGS, digest  # noqa: E402
 
 from pipeline.errors import ModelError  # noqa: E402
 from pipeline.nlp.features import Words  # noqa: E402
-from pipeline.nlp.model import ARTEFACT, ORIGIN, ClaimModel  # noqa: E402
+from pipeline.nlp.model import ARTEFACT, ORIGIN, ClaimModel, Guess  # noqa: E402
 from pipeline.nlp.trained import TrainedReader  # noqa: E402
+from pipeline.nlp.weigh import FEATURES, candidates, features  # noqa: E402
 from pipeline.schemas.language import load_language  # noqa: E402
+from pipeline.types import STATUSES  # noqa: E402
 
 LANGUAGE = load_language(ROOT / "rules")
 READER = TrainedReader(LANGUAGE, ClaimModel.load(FOLDER))
@@ -57,7 +59,7 @@ def test_training_gives_the_same_again() -> None:
     for _ in range(2):
         words = Words()
         found = examples(rows, TrainedReader(LANGUAGE, ClaimModel.empty()), words)
-        fitted.append(fit_arrays(found, subjects, words, SETTINGS))
+        fitted.append(fit_arrays(found, subjects, words, SETTINGS, np.zeros(FEATURES + 1)))
     (one, meta), (two, other) = fitted
     assert meta == other
     assert all(np.array_equal(one[name], two[name]) for name in one)
@@ -71,7 +73,7 @@ def test_learned_words_carry_over_to_texts_that_were_never_seen() -> None:
     plain = TrainedReader(LANGUAGE, ClaimModel.empty())
     found = examples(rows[:100], plain, words)
     subjects = sorted({claim["subject"] for row in rows for claim in row["claims"]})
-    model = ClaimModel(*fit_arrays(found, subjects, words, SETTINGS))
+    model = ClaimModel(*fit_arrays(found, subjects, words, SETTINGS, np.zeros(FEATURES + 1)))
     right = 0
     for example in examples(rows[100:], plain, words):
         _, guesses = model.guesses(
@@ -98,6 +100,21 @@ def test_reads(text: str, subject: str, status: str) -> None:
         assert text[claim.start : claim.end] == claim.quote
         assert 0 < claim.confidence < 1
         assert claim.rule
+
+
+def test_a_claim_is_surer_when_the_rules_make_it_too_and_less_sure_beside_its_opposite() -> None:
+    model = ClaimModel.load(FOLDER)
+    one = Guess(0, "clutch", 0.9, (0.5, 0.05, 0.05, 0.05, 0.05))
+    other = Guess(1, "clutch", 0.9, (0.02, 0.9, 0.02, 0.02, 0.02))
+
+    def sure(guesses: list[Guess], told: set[tuple[str, str]]) -> float:
+        found = candidates(guesses, told, {})
+        place = next(n for n, c in enumerate(found) if (c.subject, c.status) == ("clutch", STATUSES[0]))
+        return float(model.confidences(features(found, told, 9))[place])
+
+    alone = sure([one], set())
+    assert sure([one], {("clutch", STATUSES[0])}) > alone > sure([one, other], set())
+    assert candidates([one], set(), {"clutch": {STATUSES[1]}})[0].status == STATUSES[1]  # only what a subject can have
 
 
 def test_claims_of_the_model_alone_name_it() -> None:

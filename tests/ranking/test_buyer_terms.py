@@ -68,6 +68,8 @@ def test_a_price_over_the_budget_is_talked_about_though_less_is_likely_to_be_pai
         row = one(replace(BUYER, budget_total=3000.0), price=asked, repair=0.0, facts=TOLD, claims=SPOKEN)
         assert any(reason.rule == "ranking.budget" for reason in row.reasons) is over
         assert not over or row.verdict == "ring first"
+    firm = {"facts": {**TOLD, "price_terms": "fixed"}, "claims": SPOKEN, "repair": 0.0, "price": 3050.0}
+    assert one(replace(BUYER, budget_total=3000.0), **firm).verdict == "leave"  # nothing to talk about
 
 
 def test_a_must_have_that_goes_without_saying_is_asked_but_stops_nobody() -> None:
