@@ -42,7 +42,7 @@ class TrainedReader(Reader):
             )
             for one, confidence in zip(found, sure, strict=True)
             if confidence >= self._model.stands
-            for chance, guess in one.guesses
+            for chance, guess in one.in_turn()
             if chance >= (TOLD if (guess.chunk, one.subject) in own and one.told else NEAR * one.chance)
         ]
         claims += self._by_rules(read, saved_on, mileage, without=self._model.known)

@@ -20,6 +20,7 @@ from pipeline.types import STATUSES, Status
 
 LEAST = 0.04  # chance from which on a claim is weighed at all
 NEAR = 0.5  # a claim is made of every chunk whose chance is at least this share of the best one's
+ALIKE = 0.6  # chances that differ by less than this factor are as good as one another
 TOLD = 0.1  # or, where the rules name the subject, of this chance
 _FLOOR = 1e-3
 _SURE = 0.3  # chance of a subject from which on a chunk counts as speaking of it
@@ -38,6 +39,11 @@ class Candidate(NamedTuple):
     @property
     def chance(self) -> float:
         return self.guesses[0][0]
+
+    def in_turn(self) -> list[tuple[float, Guess]]:
+        """The guesses about as likely as the best in order of the text, then the rest by their chance."""
+        alike = ALIKE * self.chance
+        return sorted(self.guesses, key=lambda one: (one[0] < alike, one[1].chunk if one[0] >= alike else -one[0]))
 
 
 def told_by(mentions: Sequence[Mention]) -> frozenset[tuple[str, str]]:
