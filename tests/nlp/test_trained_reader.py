@@ -1,5 +1,6 @@
 """The trained reader: what it was trained on, that training gives the same again, and what it makes of texts."""
 
+import gc
 import hashlib
 import json
 import sys
@@ -130,12 +131,19 @@ def test_hostile_texts_give_right_offsets_and_no_error(text: str) -> None:
 
 
 def test_time_is_linear_in_the_length() -> None:
+    """The best of three, without collecting garbage, as `timeit` does: other tests' objects are no part of it."""
     text = "sills solid, new clutch, no rust on the arches, needs tyres at 90k. "
-    spans = []
-    for times in (300, 1200):
+
+    def span(times: int) -> float:
         begun = time.process_time()
         READER.read_claims(text * times, SAVED)
-        spans.append(time.process_time() - begun)
+        return time.process_time() - begun
+
+    gc.disable()
+    try:
+        spans = [min(span(times) for _ in range(3)) for times in (300, 1200)]
+    finally:
+        gc.enable()
     assert spans[1] < 10 * spans[0] + 0.2
 
 
