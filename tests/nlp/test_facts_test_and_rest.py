@@ -199,8 +199,9 @@ def test_a_name_that_begins_like_a_label_is_no_label() -> None:
 @pytest.mark.parametrize(
     ("text", "key", "value"),
     [
-        ("Fenwright Curlew 1.9 TDi estate, 2007", "fuel", "diesel"),
-        ("Fenwright Curlew 3.2 DiD 7 seat, 2007", "fuel", "diesel"),
+        ("Fenwright Curlew 1.9 RTD estate, 2007", "fuel", "diesel"),
+        ("Fenwright Curlew 3.2 JDCi 7 seat, 2007", "fuel", "diesel"),
+        ("Fenwright Curlew 3.2 disc brakes all round, 2007", "fuel", None),
         ("Fenwright Curlew 3.2, we did 400 miles, 2007", "fuel", None),
         ("Fenwright Curlew 1.6, regular unleaded", "fuel", "petrol"),
         ("Fenwright Curlew 1.6, kept by a retired diesel instructor", "fuel", None),

@@ -31,6 +31,8 @@ _WORD_SIZE = re.compile(
     r"(?<![\w-])(?P<n>" + "|".join(_ONES) + r")[ -](?:litre|liter)(?! (?:can|cans|of|jerry|tub|bottle|water|oil|tank"
     r"|fuel|container|box|fridge)|\w|-)"
 )
+# Makers' letters for a diesel, after the size: consonants about a d, often with an i at the end.
+_DIESEL_LETTERS = re.compile(r" ?[cdhjrst]{0,3}d(?:[cdhjrst]?i)?(?!\w)")
 _ASKED = re.compile(r" ?\?{1,3} ?(?:no|nope|nah|not)(?!\w)|-less(?!\w)")  # "automatic? No, manual"
 _AUTO_LABEL = re.compile(r"(?:^|\n)auto ?:")  # "Auto:" heads the make in other languages
 
@@ -146,7 +148,8 @@ def _fuels(scene: Scene, sizes: list[Candidate], told: list[Said]) -> list[Candi
             score -= 2.5
         found.append(Candidate("fuel", item.value, start, end, f"engine.{item.id}", score - start / 10_000, 2.0))
     for size in sizes:
-        code = lists()["diesel_code"].match(scene.low[size.end : size.end + 8])
+        after = scene.low[size.end : size.end + 8]
+        code = lists()["diesel_code"].match(after) or _DIESEL_LETTERS.match(after)
         if code:
             found.append(
                 Candidate(
