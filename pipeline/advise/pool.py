@@ -35,9 +35,8 @@ class Pool:
     decision: DecisionRules
     spots: list[Place | None] = field(default_factory=list)
     stated: list[tuple[float | None, str | None]] = field(default_factory=list)  # distances from the pool's own home
-    taught: tuple[
-        Evidence, ...
-    ] = ()  # of every vehicle, those that can no longer be had too: what was found teaches wear
+    # Of every vehicle, those that can no longer be had too: what was found on them teaches wear.
+    taught: tuple[Evidence, ...] = ()
 
     @staticmethod
     def of(result: Result, search: Search, decision: DecisionRules) -> Pool:
