@@ -36,7 +36,7 @@ V = TypeVar("V", bound=Named)
 def find_vehicle(vehicles: Sequence[V], ref: str) -> V:
     """The one vehicle that `ref` fits. Raises UsageError that lists several, or names the nearest of none."""
     wanted = ref.strip().lower()
-    if wanted.isdigit() and len(wanted) < 4 and vehicles and not any(v.ref == wanted for v in vehicles):
+    if wanted.isdecimal() and len(wanted) < 4 and vehicles and not any(v.ref == wanted for v in vehicles):
         numbers = sorted(int(v.ref) for v in vehicles)
         raise UsageError(
             f"no vehicle has the number {wanted}",

@@ -1,8 +1,8 @@
 """Prints what each part of the reading is worth: `ablation.py [--writers e,g] [GOLD.jsonl ...]`.
 
 Each writer's whole adverts are read by a model trained on all the others (leave one writer out), with the tables that
-`CARD.md` holds; some minutes a writer. Annotated adverts given as arguments are read by a model trained on the whole
-corpus. Ways of reading:
+`CARD.md` holds; some minutes a writer. The columns `bare` are the same adverts without stops and capitals. Annotated
+adverts given as arguments are read by a model trained on the whole corpus. Ways of reading:
 
 - keywords: a subject's part or finding is named; its usual status, whatever stands around it
 - negspacy: the same keywords, `absent` where the PyPI package negspacy finds them negated (Chapman et al. 2001)
@@ -26,9 +26,9 @@ ROOT = HERE.parents[1]
 sys.path[:0] = [str(ROOT), str(HERE)]
 
 import spacy  # noqa: E402
-from learn import Example, examples, load, train  # noqa: E402
+from learn import Example, examples, load, train, unpunctuated  # noqa: E402
 from spacy.tokens import Doc, Span  # noqa: E402
-from train import SETTINGS  # noqa: E402
+from train import SETTINGS, gaps_of  # noqa: E402
 
 from pipeline.nlp.features import Words, encode  # noqa: E402
 from pipeline.nlp.model import ClaimModel  # noqa: E402
@@ -144,35 +144,39 @@ def main(argv: Sequence[str] | None = None) -> None:
     options = parser.parse_args(argv)
     language = load_language(ROOT / "rules")
     words = Words()
-    plain = TrainedReader(language, ClaimModel.empty())
-    corpora = {path.stem: examples(load(path), plain, words) for path in sorted((HERE / "corpus").glob("*.jsonl"))}
-    golds = {Path(path).stem: examples(load(Path(path)), plain, words) for path in options.gold}
-    every = [one for found in corpora.values() for one in found]
-    subjects = sorted({claim["subject"] for one in every for claim in one.row["claims"]})
-    rows: dict[str, dict[str, Score]] = {way: {} for way in ("keywords", "negspacy", "rules", "model", "both")}
+    corpora = {path.stem: load(path) for path in sorted((HERE / "corpus").glob("*.jsonl"))}
+    golds = {Path(path).stem: load(Path(path)) for path in options.gold}
+    subjects = sorted({claim["subject"] for rows in corpora.values() for row in rows for claim in row["claims"]})
+    table_rows: dict[str, dict[str, Score]] = {way: {} for way in ("keywords", "negspacy", "rules", "model", "both")}
     outside = negex()
     weigh = ClaimModel.load(HERE).weigh  # its few numbers rest on all writers
     bins: list[list[bool]] = [[] for _ in range(STEPS)]
     for name in [*(n for n in options.writers.split(",") if n in corpora), *(["gold"] if golds else [])]:
-        rest = [one for other, found in corpora.items() if other != name for one in found]
-        model = train(rest, subjects, words, SETTINGS, weigh)
+        others = {other: rows for other, rows in corpora.items() if other != name}
+        gaps = gaps_of(others)
+        plain = TrainedReader(language, ClaimModel.empty(gaps))
+        rest = [one for rows in others.values() for one in examples(rows, plain, words)]
+        model = train(rest, subjects, words, SETTINGS, gaps, weigh)
         bares = [one for one in (bare(example, words) for example in rest) if one is not None]
         ways: dict[str, Way] = {
             "keywords": keywords,
             "negspacy": outside,
             "rules": lambda e: {(m.subject, told[0]) for m in e.read.mentions for told in m.statuses},
-            "model": alone(train(bares, subjects, words, SETTINGS), words),
+            "model": alone(train(bares, subjects, words, SETTINGS, gaps), words),
             "both": by(TrainedReader(language, model)),
         }
-        for held, found in golds.items() if name == "gold" else [(name, corpora[name])]:
-            for way, read in ways.items():
-                score = rows[way][held] = Score()
-                for example in found:
-                    score.add(read(example), example.gold)
-            if name != "gold":
-                calibrate(TrainedReader(language, model), found, bins)
+        for held, texts in golds.items() if name == "gold" else [(name, corpora[name])]:
+            bare_texts = [row for row in map(unpunctuated, texts) if row is not None]
+            for label, some in ((held, texts), (f"{held} bare", bare_texts)):
+                found = examples(some, plain, words)
+                for way, read in ways.items():
+                    score = table_rows[way][label] = Score()
+                    for example in found:
+                        score.add(read(example), example.gold)
+                if label == name:
+                    calibrate(TrainedReader(language, model), found, bins)
     print("F1 of claims / of subjects\n")
-    print(table(rows, list(rows["both"])))
+    print(table(table_rows, list(table_rows["both"])))
     print("\nReliability of the confidences, over all left-out writers\n")
     print("| told | claims | right |\n| --- | ---: | ---: |")
     for step, right in enumerate(bins):

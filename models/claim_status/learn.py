@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from datetime import date
@@ -19,12 +20,16 @@ from pipeline.nlp.features import Encoded, Words, encode
 from pipeline.nlp.model import ClaimModel
 from pipeline.nlp.pairs import encode_pairs
 from pipeline.nlp.reader import Read
+from pipeline.nlp.run_on import gap_features, punctuates
+from pipeline.nlp.tokens import Normaliser, tokenize
 from pipeline.nlp.trained import TrainedReader
 from pipeline.nlp.weigh import FEATURES, candidates, features, told_by
 from pipeline.types import STATUSES
 
 LEAST_ADVERTS = 2  # a feature is learned when it stands in this many adverts
 LEAST_CLAIMS = 4  # a subject is learned when it has this many examples
+_MARKS = re.compile(r"(?<!\d)[^\w\s'’/&+%£$€-]+|[^\w\s'’/&+%£$€-]+(?!\d)|(?<!\w)-+|-+(?!\w)")
+_STOPS = frozenset({".", "!", "?", "\n"})
 _COVERED = 0.8  # a chunk of which a quote covers this share makes the claim too
 
 
@@ -69,6 +74,41 @@ def examples(rows: Iterable[dict[str, Any]], reader: TrainedReader, words: Words
                     statuses[claim["status"]] = statuses.get(claim["status"], False) or chunk == most
         found.append(example)
     return found
+
+
+def unpunctuated(row: Mapping[str, Any]) -> dict[str, Any] | None:
+    """An advert as somebody writes it who uses neither stops nor capitals; None when a quote is lost with them."""
+    text, claims = _bare(row["text"]), [{**claim, "quote": _bare(claim["quote"])} for claim in row["claims"]]
+    if any(claim["quote"] not in text for claim in claims):
+        return None
+    return {**row, "text": text, "claims": claims}
+
+
+def _bare(text: str) -> str:
+    return " ".join(_MARKS.sub(" ", text).lower().split())
+
+
+def fit_gaps(texts: Iterable[str], strength: float) -> dict[str, NDArray[Any]]:
+    """Arrays of `RunOn`, learned from texts whose writers punctuated."""
+    words, normaliser, parts = Words(), Normaliser(), []
+    stop: list[bool] = []
+    pause: list[bool] = []
+    for text in texts:
+        said: list[str] = []
+        ends: list[int] = []
+        for norm in tokenize(text, normaliser).norms:
+            if not punctuates(norm):
+                said.append(norm)
+                ends.append(0)
+            elif said:
+                ends[-1] = max(ends[-1], 2 if norm in _STOPS else 1)
+        if len(said) > 1:
+            parts.append((*gap_features(words, said), len(said) - 1))
+            stop += [end == 2 for end in ends[:-1]]
+            pause += [end > 0 for end in ends[:-1]]
+    keys = frequent([numbers for _, numbers, _ in parts])
+    weights, bias = fit(matrix(parts, keys), np.array([stop, pause], np.int8), strength)
+    return {"gap_keys": keys, "gap_weights": weights.astype(np.float16), "gap_bias": bias}
 
 
 def chunk_features(encoded: Encoded) -> tuple[NDArray[np.int64], NDArray[np.uint64]]:
@@ -132,10 +172,11 @@ def train(
     subjects: Sequence[str],
     words: Words,
     settings: dict[str, Any],
+    gaps: dict[str, NDArray[Any]],
     weigh: NDArray[np.float64] | None = None,
 ) -> ClaimModel:
-    """The model fitted to examples, with the weights of the last stage, if there are any yet."""
-    return ClaimModel(*fit_arrays(found, subjects, words, settings, np.zeros(FEATURES + 1) if weigh is None else weigh))
+    """The model fitted to examples cut by `gaps`, with the weights of the last stage, if there are any yet."""
+    return ClaimModel(*fit_arrays(found, subjects, words, settings, gaps, weigh))
 
 
 def weighing(model: ClaimModel, example: Example, limits: Mapping[str, Set[str]]) -> tuple[NDArray[Any], list[bool]]:
@@ -165,9 +206,10 @@ def fit_arrays(
     subjects: Sequence[str],
     words: Words,
     settings: dict[str, Any],
-    weigh: NDArray[np.float64],
+    gaps: dict[str, NDArray[Any]],
+    weigh: NDArray[np.float64] | None = None,
 ) -> tuple[dict[str, NDArray[Any]], dict[str, Any]]:
-    """Arrays and meta data of the model fitted to examples."""
+    """Arrays and meta data of the model fitted to examples cut by `gaps`."""
     parts = [(*chunk_features(one.encoded), len(one.encoded.first)) for one in found]
     chunk_keys = frequent([numbers for _, numbers, _ in parts])
     x = matrix(parts, chunk_keys)
@@ -203,7 +245,8 @@ def fit_arrays(
         "pair_keys": pair_keys,
         "pair_weights": second[: len(pair_keys)].astype(np.float16),
         "pair_bias": second_bias,
-        "weigh": weigh,
+        "weigh": np.zeros(FEATURES + 1) if weigh is None else weigh,
+        **gaps,
     }
     meta = {"subjects": list(subjects), "stands": settings["stands"], "least": settings["least"]}
     return arrays, meta

@@ -107,7 +107,7 @@ class Automaton:
         for start, norm in enumerate(norms):
             node = root.get(norm)
             if node is None:
-                if number is None or not norm[:1].isdigit():
+                if number is None or not norm[:1].isdecimal():
                     continue
                 node = number
             children, ended, chains, loose, figure, gap = node
@@ -116,7 +116,7 @@ class Automaton:
                 after in children
                 or after in chains
                 or loose
-                or (figure is not None and after[:1].isdigit())
+                or (figure is not None and after[:1].isdecimal())
                 or (gap and not gap.keys().isdisjoint(norms[start + 1 : start + GAP_REACH + 2]))
             ):
                 _walk(node, norms, start, size, hits)
@@ -157,7 +157,7 @@ def _walk(node: Frozen, norms: list[str], start: int, size: int, hits: list[Hit]
         child = children.get(norm)
         if child is not None:
             stack.append((child, at + 1, (*words, at)))
-        if number is not None and norm[:1].isdigit():
+        if number is not None and norm[:1].isdecimal():
             stack.append((number, at + 1, (*words, at)))
         if gap and not gap.keys().isdisjoint(norms[at : at + GAP_REACH + 1]):
             for place in range(at, min(size, at + GAP_REACH + 1)):

@@ -12,6 +12,7 @@ from pipeline.nlp.flow import Flow
 from pipeline.nlp.grade import grade_of
 from pipeline.nlp.mentions import Cue, Finder, Mention
 from pipeline.nlp.merge import merge
+from pipeline.nlp.run_on import RunOn
 from pipeline.nlp.scope import Scope
 from pipeline.nlp.segments import Sentence, segment
 from pipeline.nlp.status import limit
@@ -50,7 +51,8 @@ class Read:
 class Reader:
     """Reads claims by the rules of a language."""
 
-    def __init__(self, language: Language) -> None:
+    def __init__(self, language: Language, run_on: RunOn | None = None) -> None:
+        self._run_on = run_on or RunOn(RunOn.nothing())
         self._finder = Finder(language)
         self._normaliser = Normaliser()
         self._scope = Scope()
@@ -97,7 +99,11 @@ class Reader:
         spans = [(m.start, m.end) for m in mentions] + [(c.start, c.end) for c in cues]
         inside = {place for start, end in spans for place in range(start + 1, end - 1)}
         cues = [cue for cue in cues if cue.rule.kind not in ("heading", "boundary")]
-        sentences = segment(tokens, headings, breaks, inside)
+        stops, pauses = self._run_on.divide(tokens.norms)
+        if stops or pauses:
+            within = {place for start, end in spans for place in range(start + 1, end)}
+            stops, pauses = stops - within, pauses - within
+        sentences = segment(tokens, headings, breaks, inside, stops, pauses)
         times = find_times(tokens, saved_on, mileage)
         starts = [sentence.start for sentence in sentences]
         dealt: list[Told] = [([], [], []) for _ in sentences]

@@ -114,7 +114,7 @@ def _attached(weak: Mention, other: Mention, part: Part, tokens: Tokens) -> bool
     if other.kind != "part":
         return other.start <= weak.start < other.end
     if other.start >= weak.end:
-        return all(word in LINKS or word.isdigit() for word in tokens.norms[weak.end : other.start])
+        return all(word in LINKS or word.isdecimal() for word in tokens.norms[weak.end : other.start])
     if weak.start - other.end > _ACT_REACH:
         return False
     return not any(other.end <= cue.start < weak.start and cue.rule.kind in POLAR for cue in part.cues)
@@ -226,7 +226,7 @@ def _region_start(part: Part, before: Mention, mention: Mention, tokens: Tokens)
     while at > before.end:
         cue = ending.get(at) or _linked(ending, at, before.end, tokens)
         if cue is None or cue.start < before.end:
-            if tokens.norms[at - 1] not in BETWEEN and not tokens.norms[at - 1].isdigit():
+            if tokens.norms[at - 1] not in BETWEEN and not tokens.norms[at - 1].isdecimal():
                 break
             at -= 1
             continue

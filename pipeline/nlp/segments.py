@@ -58,10 +58,13 @@ def segment(
     headings: Mapping[int, tuple[int, CueRule]],
     breaks: Mapping[int, str] | None = None,
     inside: Set[int] = frozenset(),
+    stops: Set[int] = frozenset(),
+    pauses: Set[int] = frozenset(),
 ) -> list[Sentence]:
     """Sentences of the tokens. `headings`: first token -> (end token, rule) of every heading cue found.
     `breaks`: tokens with which a chunk begins because of a cue -> its link. `inside`: tokens within a phrase that
-    was found, where no chunk begins."""
+    was found, where no chunk begins. `stops`, `pauses`: tokens with which a sentence, or a chunk, begins though nothing
+    stands before them (`run_on.py`)."""
     norms, text = tokens.norms, tokens.text
     size = len(norms)
     sentences: list[Sentence] = []
@@ -90,7 +93,7 @@ def segment(
             continue
         if active is not None and _opens(norms, at):
             active = None
-        sentence = _sentence(tokens, at, line, breaks or {}, inside)
+        sentence = _sentence(tokens, at, line, breaks or {}, inside, stops, pauses)
         sentence.heading = active
         content = content or active is not None
         sentences.append(sentence)
@@ -120,23 +123,31 @@ def _opens(norms: list[str], at: int) -> bool:
     return stop > at and norms[stop] == ":" and norms[stop + 1 : stop + 2] == ["\n"]
 
 
-def _sentence(tokens: Tokens, at: int, line: int, breaks: Mapping[int, str], inside: Set[int]) -> Sentence:
+def _sentence(
+    tokens: Tokens,
+    at: int,
+    line: int,
+    breaks: Mapping[int, str],
+    inside: Set[int],
+    stops: Set[int],
+    pauses: Set[int],
+) -> Sentence:
     norms = tokens.norms
     size = len(norms)
     limit = min(size, at + _LONGEST)
-    ends = (place for place in range(at, limit) if norms[place] in _ENDS)
+    ends = (place for place in range(at, limit) if norms[place] in _ENDS or (place in stops and place > at))
     end = next((place for place in ends if norms[place] != "\n" or not _wraps(tokens, place)), limit)
     if end == limit < size:
         end = next((place for place in range(end, end - _CUT_BACK, -1) if norms[place] in WEAK), end)
     sentence = Sentence(at, end, line=line, question=end < size and norms[end] == "?")
     link, joiner, start = "start", "", at
-    for place in [place for place in range(at, end) if norms[place] in _JOINS or place in breaks]:
+    for place in [place for place in range(at, end) if norms[place] in _JOINS or place in breaks or place in pauses]:
         if place in inside:
             continue
         norm = norms[place]
         kind = _JOINS.get(norm)
         if kind is None:
-            forced = breaks[place]
+            forced = breaks.get(place, "weak")
             if place > start:
                 sentence.chunks.append(Chunk(start, place, link, joiner))
             link, joiner, start = forced if sentence.chunks or forced == "except" else "start", norm, place

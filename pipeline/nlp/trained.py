@@ -19,7 +19,7 @@ class TrainedReader(Reader):
     """Reads claims by the rules of a language and a model trained on top of them."""
 
     def __init__(self, language: Language, model: ClaimModel) -> None:
-        super().__init__(language)
+        super().__init__(language, model.run_on)
         self._model = model
 
     def read_claims(self, text: str, saved_on: date, mileage: int | None = None) -> tuple[Claim, ...]:

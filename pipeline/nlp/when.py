@@ -82,14 +82,14 @@ def find_times(tokens: Tokens, saved_on: date, mileage: int | None) -> list[When
     norms = tokens.norms
     size = len(norms)
     done = 0
-    for at in [place for place, norm in enumerate(norms) if norm in _OPENS or norm[0].isdigit()]:
+    for at in [place for place, norm in enumerate(norms) if norm in _OPENS or norm[0].isdecimal()]:
         if at < done:
             continue
         norm = norms[at]
         when: When | None = None
         if norm in _NEAR_NOW and at + 1 < size:
             when = _relative(norms, at, saved_on)
-        if when is None and (norm[0].isdigit() or norm in _WORDS):
+        if when is None and (norm[0].isdecimal() or norm in _WORDS):
             when = _number(tokens, at, saved_on, mileage, found)
         elif when is None and norm == "yesterday":
             when = When(at, at + 1, year=date.fromordinal(saved_on.toordinal() - 1).year)
@@ -159,7 +159,7 @@ def _season(norms: list[str], at: int, saved_on: date) -> When | None:
     place += norms[place : place + 1] == ["'"]
     if place < size:
         year = _year(norms[place], saved_on)
-        if year is None and len(norms[place]) == 2 and norms[place].isdigit() and int(norms[place]) > 5:
+        if year is None and len(norms[place]) == 2 and norms[place].isdecimal() and int(norms[place]) > 5:
             year = 2000 + int(norms[place]) if int(norms[place]) <= saved_on.year % 100 else None
         if year is not None:
             return When(at, place + 1, year=year)
@@ -192,7 +192,7 @@ def _month(tokens: Tokens, at: int, saved_on: date) -> When | None:
         place = at + 1
         if after in ("'", "’", "`") and at + 2 < size:
             place, after = at + 2, norms[at + 2]
-        if len(after) == 2 and after.isdigit() and int(after) <= saved_on.year % 100 + 2 and int(after) > 5:
+        if len(after) == 2 and after.isdecimal() and int(after) <= saved_on.year % 100 + 2 and int(after) > 5:
             start = tokens.starts[place]
             if place == at + 2 or (tokens.text[start - 1] in " '’" and int(after) > 12):
                 return When(at, place + 1, year=2000 + int(after))
@@ -214,7 +214,7 @@ def _number(tokens: Tokens, at: int, saved_on: date, mileage: int | None, found:
         count, place = float(_WORDS[norms[place]]), place + 1
     if place < size and norms[place] == "of":
         place += 1
-    if norm[0].isdigit() and norm.isdigit():
+    if norm[0].isdecimal() and norm.isdecimal():
         count = float(norm)
     unit = ""
     if compact and compact.group(2) != "m":
@@ -240,10 +240,10 @@ def _number(tokens: Tokens, at: int, saved_on: date, mileage: int | None, found:
         year = _year(parts[-1] if len(parts[-1]) == 4 else "20" + parts[-1], saved_on)
         return When(at, at + 1, year=year) if year else None
     start = tokens.starts[at]
-    if len(norm) == 2 and norm.isdigit() and start and tokens.text[start - 1] in "'’`":
+    if len(norm) == 2 and norm.isdecimal() and start and tokens.text[start - 1] in "'’`":
         two = int(norm)
         return When(at, at + 1, year=2000 + two if two <= saved_on.year % 100 + 3 else 1900 + two)
-    if len(norm) == 2 and before == "in" and norm.isdigit() and int(norm) >= 50 and at > 1 and norms[at - 2] in _WORK:
+    if len(norm) == 2 and before == "in" and norm.isdecimal() and int(norm) >= 50 and at > 1 and norms[at - 2] in _WORK:
         return When(at, at + 1, year=1900 + int(norm))
     reading = _reading(norms, at, before, mileage, found)
     if reading is not None:
@@ -293,7 +293,7 @@ def _reading(norms: list[str], at: int, before: str, mileage: int | None, found:
     if value < 1000:
         beside = before == "and" and bool(found) and found[-1].end == at - 1 and found[-1].mileage is not None
         roughly = norms[at].endswith("ish") and value >= 60
-        thousands = norms[at].isdigit() and (beside or before in _BEFORE_THOUSANDS)
+        thousands = norms[at].isdecimal() and (beside or before in _BEFORE_THOUSANDS)
         if not (thousands or roughly) or not 20 <= value <= 500:
             return None
         if end < size and (norms[end] in _MONTHS or norms[end] in _ORDINALS or norms[end] in _NO_READING):
@@ -309,7 +309,7 @@ def _reading(norms: list[str], at: int, before: str, mileage: int | None, found:
 
 
 def _year(word: str, saved_on: date) -> int | None:
-    if len(word) != 4 or not word.isdigit():
+    if len(word) != 4 or not word.isdecimal():
         return None
     value = int(word)
     return value if 1950 <= value <= saved_on.year + 5 else None

@@ -53,6 +53,18 @@ def test_a_megabyte_on_one_line() -> None:
     assert {("sills", "absent"), ("clutch", "done")} <= {(one.subject, one.status) for one in claims}
 
 
+@pytest.mark.parametrize("sign", ["\U00011052", "²", "①", "٣", "९", "Ⅷ"])
+def test_signs_that_are_figures_of_some_kind_only_do_no_harm(sign: str) -> None:
+    """The first three are digits by Unicode and no decimal number; the last is a number and no digit."""
+    for text in (
+        sign,
+        f"cambelt {sign} years ago",
+        f"new clutch in 20{sign}",
+        f"spring '{sign}{sign}, belt at {sign}k",
+    ):
+        read(text)
+
+
 def test_marks_that_cannot_be_seen_hide_nothing() -> None:
     for text in ("si\u200blls rus\u00adty", "\u202esills rusty", "sills\x00 rusty", "ｓｉｌｌｓ ｒｕｓｔｙ"):
         assert [(one.subject, one.status) for one in read(text)] == [("sills", "present")]

@@ -22,8 +22,9 @@ from train import SETTINGS, digest  # noqa: E402
 from pipeline.errors import ModelError  # noqa: E402
 from pipeline.nlp.features import Words  # noqa: E402
 from pipeline.nlp.model import ARTEFACT, ORIGIN, ClaimModel, Guess  # noqa: E402
+from pipeline.nlp.run_on import RunOn  # noqa: E402
 from pipeline.nlp.trained import TrainedReader  # noqa: E402
-from pipeline.nlp.weigh import FEATURES, candidates, features  # noqa: E402
+from pipeline.nlp.weigh import candidates, features  # noqa: E402
 from pipeline.schemas.language import load_language  # noqa: E402
 from pipeline.types import STATUSES  # noqa: E402
 
@@ -60,7 +61,7 @@ def test_training_gives_the_same_again() -> None:
     for _ in range(2):
         words = Words()
         found = examples(rows, TrainedReader(LANGUAGE, ClaimModel.empty()), words)
-        fitted.append(fit_arrays(found, subjects, words, SETTINGS, np.zeros(FEATURES + 1)))
+        fitted.append(fit_arrays(found, subjects, words, SETTINGS, RunOn.nothing()))
     (one, meta), (two, other) = fitted
     assert meta == other
     assert all(np.array_equal(one[name], two[name]) for name in one)
@@ -74,7 +75,7 @@ def test_learned_words_carry_over_to_texts_that_were_never_seen() -> None:
     plain = TrainedReader(LANGUAGE, ClaimModel.empty())
     found = examples(rows[:100], plain, words)
     subjects = sorted({claim["subject"] for row in rows for claim in row["claims"]})
-    model = ClaimModel(*fit_arrays(found, subjects, words, SETTINGS, np.zeros(FEATURES + 1)))
+    model = ClaimModel(*fit_arrays(found, subjects, words, SETTINGS, RunOn.nothing()))
     right = 0
     for example in examples(rows[100:], plain, words):
         _, guesses = model.guesses(

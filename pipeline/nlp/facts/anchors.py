@@ -41,7 +41,7 @@ class Words:
         found = [start for word in begins & self.known if word in places for start in places[word]]
         if _FIGURE in begins:
             if self._figures is None:
-                self._figures = [start for word, every in places.items() if word[0].isdigit() for start in every]
+                self._figures = [start for word, every in places.items() if word[0].isdecimal() for start in every]
             found = [*{*found, *self._figures}]
         if len(found) > 1:
             found.sort()

@@ -1,0 +1,72 @@
+"""Where a new clause begins in words that nobody punctuated: logistic regression over the words around every gap.
+
+It learns from the corpus, whose writers did punctuate: which gaps held a stop or a comma, told by the two words on
+either side. It is asked only where a long stretch holds no punctuation at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.nlp.features import Numbers, Places, Words, mix, number_of
+from pipeline.nlp.lexicon import word_set
+from pipeline.nlp.tables import Table
+
+LEAST = 12  # words without punctuation from which on they are looked at
+STOP, PAUSE = 0.4, 0.4  # chance from which on a gap ends a sentence; or a chunk
+_SILENT = word_set("& + / % # = _ £ $ € ' \" ’ ‘ “ ” `")  # marks that divide nothing
+_ROLES = np.array([[number_of(f"gap {role}")] for role in ("b", "c", "bc", "a", "d", "ab", "cd")], np.uint64)
+_EDGE = "\n"
+
+
+def punctuates(norm: str) -> bool:
+    """Whether a token divides what stands before it from what stands after."""
+    return not (norm[0].isalnum() or norm in _SILENT or any(map(str.isalnum, norm)))
+
+
+def stretches(norms: Sequence[str]) -> list[tuple[int, int]]:
+    """Tokens start..end of every long stretch without punctuation."""
+    marks = [-1, *(at for at, norm in enumerate(norms) if punctuates(norm)), len(norms)]
+    return [(a + 1, b) for a, b in pairwise(marks) if b - a > LEAST]
+
+
+def gap_features(words: Words, said: Sequence[str]) -> tuple[Places, Numbers]:
+    """Rows and numbers of the features of the gaps after each of the words but the last."""
+    columns = words.columns([_EDGE, *said, _EDGE])
+    number = words.table[0].take(columns)
+    a, b, c, d = number[:-3], number[1:-2], number[2:-1], number[3:]
+    once, twice = np.uint64(3), np.uint64(5)
+    made = np.stack([b, c, b * once + c * twice, a, d, a * once + b * twice, c * once + d * twice])
+    return np.tile(np.arange(len(b)), len(made)), mix((made + _ROLES).ravel())
+
+
+class RunOn:
+    """Weights of the two questions asked of a gap: does it end a sentence, does it divide at all."""
+
+    def __init__(self, arrays: Mapping[str, NDArray[Any]]) -> None:
+        """`gap_keys`: sorted, shape (n,); `gap_weights`: shape (n, 2); `gap_bias`: shape (2,)."""
+        self._table = Table(arrays["gap_keys"], arrays["gap_weights"])
+        self._bias, self._words = arrays["gap_bias"].astype(np.float32), Words()
+
+    @staticmethod
+    def nothing() -> dict[str, NDArray[Any]]:
+        """Arrays of one that has learned nothing and divides nothing."""
+        return {
+            "gap_keys": np.zeros(0, np.uint64), "gap_weights": np.zeros((0, 2)), "gap_bias": np.full(2, -30.0)
+        }  # fmt: skip
+
+    def divide(self, norms: Sequence[str]) -> tuple[frozenset[int], frozenset[int]]:
+        """Tokens with which a sentence begins, and those with which a chunk does, in stretches without punctuation."""
+        stops: list[int] = []
+        pauses: list[int] = []
+        for start, end in stretches(norms):
+            rows, numbers = gap_features(self._words, norms[start:end])
+            chance = 1 / (1 + np.exp(-(self._table.sums(rows, numbers, end - start - 1) + self._bias)))
+            stops += (np.flatnonzero(chance[:, 0] > STOP) + start + 1).tolist()
+            pauses += (np.flatnonzero(chance[:, 1] > PAUSE) + start + 1).tolist()
+        return frozenset(stops), frozenset(pauses)
