@@ -31,8 +31,8 @@ SETTINGS: dict[str, Any] = {
     "strength_status": 0.5,
     "strength_weigh": 0.1,
     "least": 0.05,
-    "stands": 0.38,
-    "passages": ["h", "i"],  # written as pieces: where they end is no stop of their writers'
+    "stands": 0.44,
+    "passages": ["h", "i", "q", "r", "s"],  # written as pieces: where they end is no stop of their writers'
     # The last stage learns how far rules and model can be trusted: only from adverts that nobody read who wrote the
     # rules, each read by a model without its writer. File -> the line from which on it was not read.
     "unread": {"k": 65, "l": 65, "m": 65, "n": 65, "o": 0, "p": 0},

@@ -181,11 +181,13 @@ def _month(tokens: Tokens, at: int, saved_on: date) -> When | None:
     if norms[at] == "may" and not tokens.text[tokens.starts[at]].isupper():
         return None
     if at + 1 < size:
-        after = norms[at + 1]
-        if after == "of" and at + 2 < size:
-            after = norms[at + 2]
-        if after == "last" and at + 2 < size and norms[at + 2] != "year":
-            return When(at, at + 2, year=saved_on.year - (_MONTHS[norms[at]] > saved_on.month))
+        place = at + 1 + (norms[at + 1] == ".")
+        place += norms[place : place + 1] == ["of"]
+        if norms[place : place + 2] in (["last", "year"], ["this", "year"]):
+            return When(at, place + 2, year=saved_on.year - (norms[place] == "last"))
+        after = norms[place] if place < size else ""
+        if after == "last" and place + 1 < size:
+            return When(at, place + 1, year=saved_on.year - (_MONTHS[norms[at]] > saved_on.month))
         year = _year(after, saved_on)
         if year is not None:
             return When(at, at + 2, year=year)

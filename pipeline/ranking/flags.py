@@ -13,13 +13,14 @@ from pipeline.types import Buyer, Claim, Flag, Prospect
 def red_flags(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tuple[Flag, ...]:
     """Flags that stand for a vehicle and this buyer, disqualifying ones first."""
     claims = prospect.evidence.claims
+    heard = [c for c in claims if c.confidence >= rules.flags.heard]
     told = {c.subject for c in claims if c.status in ("present", "due")}
     checks = identity_checks(prospect.evidence, rules.registration, rules.flags.identity)
     checks |= dict(prospect.evidence.doubts)
     lifting = rules.flags.repair_words_in
     found: list[Flag] = []
     for rule in rules.flags.flags:
-        raised = _raised(rule, prospect, checks)
+        raised = _raised(rule, prospect, heard, checks)
         if raised is None or buyer.purpose in rule.not_purposes:
             continue
         if rule.unless_words and any(_has(c.quote, rule.unless_words) for c in claims if c.subject in lifting):
@@ -42,9 +43,11 @@ def red_flags(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tuple[F
     return tuple(sorted(found, key=lambda flag: not flag.disqualifies))
 
 
-def _raised(rule: FlagRule, prospect: Prospect, checks: dict[str, str]) -> tuple[str, str, float] | None:
+def _raised(
+    rule: FlagRule, prospect: Prospect, heard: Sequence[Claim], checks: dict[str, str]
+) -> tuple[str, str, float] | None:
     """The flag's text, the words that raise it and how sure they are read, or None."""
-    claim = _any(prospect.evidence.claims, rule.when)
+    claim = _any(heard, rule.when)
     if claim is not None:
         return rule.text, claim.quote, claim.confidence
     if any(flag in prospect.valuation.flags for flag in rule.valuation_flags):
