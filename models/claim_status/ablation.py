@@ -99,7 +99,7 @@ def negex() -> Way:
 def bare(example: Example, words: Words) -> Example | None:
     """An advert as cut into chunks, without what the rules found in it."""
     read = Read(example.read.tokens, example.read.sentences, [], [], {})
-    encoded = encode(read.tokens, read.sentences, [], [], words)
+    encoded = encode([read], words)
     return None if encoded is None else Example(example.row, read, encoded, example.claims)
 
 
@@ -121,7 +121,7 @@ def alone(model: ClaimModel, words: Words) -> Way:
         one = bare(example, words)
         if one is None:
             return set()
-        guesses = model.guesses(one.read.tokens, one.read.sentences, [], [])[1]
+        guesses = model.guesses([one.read])[1][0]
         return {(g.subject, status) for g in guesses for status, chance in g.chances() if chance >= ALONE}
 
     return read

@@ -52,7 +52,7 @@ def examples(rows: Iterable[dict[str, Any]], reader: TrainedReader, words: Words
     found = []
     for row in rows:
         read = reader.read_rules(row["text"], date.fromisoformat(row["saved_on"]), row["facts"].get("mileage"))
-        encoded = encode(read.tokens, read.sentences, read.mentions, read.cues, words)
+        encoded = encode([read], words)
         if encoded is None:
             continue
         example = Example(row, read, encoded)
@@ -142,7 +142,7 @@ def weighing(model: ClaimModel, example: Example, limits: Mapping[str, Set[str]]
     """What the claims likely in an advert are weighed by, and whether each is right."""
     read = example.read
     told = told_by(read.mentions)
-    likely = candidates(model.guesses(read.tokens, read.sentences, read.mentions, read.cues)[1], told, limits)
+    likely = candidates(model.guesses([read])[1][0], told, limits)
     right = [(one.subject, one.status) in example.gold for one in likely]
     return features(likely, told, len(example.encoded.first)), right
 
@@ -183,7 +183,7 @@ def fit_arrays(
     for one, some in zip(found, pairs, strict=True):
         read = one.read
         if some:
-            coded = encode_pairs(one.encoded, read.sentences, read.mentions, read.cues, words, some)
+            coded = encode_pairs(one.encoded, [read], words, some)
             pair_parts.append((*coded, len(some)))
     pair_keys = frequent([numbers for _, numbers, _ in pair_parts])
     places = [base + chunk for base, some in zip(bases, pairs, strict=False) for chunk, _ in some]

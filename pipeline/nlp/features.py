@@ -1,4 +1,4 @@
-"""Features of an advert's chunks for the trained reader: numbers for words, their neighbours and what the rules say.
+"""Features of the chunks of adverts for the trained reader: numbers for words, their neighbours and what the rules say.
 
 A feature is a 64-bit number mixed from a role ("word of the chunk", "word of the sentence before") and words or rule
 ids. The model knows some of them; the rest count for nothing. Everything is linear in the text.
@@ -8,16 +8,14 @@ from __future__ import annotations
 
 import re
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.nlp.mentions import Cue, Mention
-from pipeline.nlp.segments import Sentence
-from pipeline.nlp.tokens import Tokens
+from pipeline.nlp.reader import Read
 
 Numbers = NDArray[np.uint64]
 Places = NDArray[np.int64]
@@ -101,11 +99,13 @@ class Words:
 
 @dataclass(slots=True)
 class Encoded:
-    """Features of an advert. Feature i belongs to row `rows[i]`: chunks first, then sentences (shared by their chunks).
+    """Features of adverts read together; their chunks and sentences are numbered on from one advert to the next.
 
-    `first`, `last`: token span of each chunk (end exclusive); `sentence`: its sentence, in which it is number `inner`;
-    `at`: token -> chunk or -1; `words`: columns of the word table for the tokens that stand in chunks; `opens`,
-    `lengths`: where a chunk's tokens begin there, and how many they are.
+    Feature i belongs to row `rows[i]`: chunks first, then sentences (shared by their chunks). `first`, `last`: token
+    span of each chunk in its advert (end exclusive); `sentence`: its sentence, in which it is number `inner`; `at`: of
+    each advert, token -> chunk or -1; `words`: columns of the word table for the tokens that stand in chunks; `opens`,
+    `lengths`: where a chunk's tokens begin there, and how many they are; `chunks`: of each advert, how many;
+    `heads`: of each advert, its first sentence.
     """
 
     rows: Places
@@ -115,41 +115,52 @@ class Encoded:
     sentence: Places
     inner: list[int]
     sentences: int
-    at: list[int]
+    at: list[list[int]]
     words: Places
     opens: Places
     lengths: Places
+    chunks: list[int]
+    heads: list[int]
 
 
-def encode(
-    tokens: Tokens, sentences: Sequence[Sentence], mentions: Iterable[Mention], cues: Iterable[Cue], words: Words
-) -> Encoded | None:
-    """Features of the chunks of a text that the rules have read; None when there are no chunks."""
+def encode(reads: Sequence[Read], words: Words) -> Encoded | None:
+    """Features of the chunks of texts that the rules have read; None when there are no chunks."""
     first: list[int] = []
     last: list[int] = []
     owner: list[int] = []
     inner: list[int] = []
     link: list[str] = []
     said: list[str] = []
-    at = [-1] * len(tokens)
-    for number, sentence in enumerate(sentences):
-        for index, part in enumerate(sentence.chunks):
-            start, end = part.start, part.end
-            at[start:end] = [len(first)] * (end - start)
-            said += tokens.norms[start:end]
-            first.append(start)
-            last.append(end)
-            owner.append(number)
-            inner.append(index)
-            link.append(part.link)
+    at: list[list[int]] = []
+    chunks: list[int] = []
+    heads: list[int] = []
+    sentences = 0
+    for read in reads:
+        norms = read.tokens.norms
+        there = [-1] * len(norms)
+        before = len(first)
+        for number, sentence in enumerate(read.sentences, sentences):
+            for index, part in enumerate(sentence.chunks):
+                start, end = part.start, part.end
+                there[start:end] = [len(first)] * (end - start)
+                said += norms[start:end]
+                first.append(start)
+                last.append(end)
+                owner.append(number)
+                inner.append(index)
+                link.append(part.link)
+        at.append(there)
+        chunks.append(len(first) - before)
+        heads.append(sentences)
+        sentences += len(read.sentences)
     if not first:
         return None
     of = np.array(owner)
     lengths = np.array(last) - np.array(first)
     opens = np.cumsum(lengths) - lengths
     columns = words.columns(said)
-    rows, numbers = _word_features(words, columns, of, opens, lengths)
-    extra_rows, extra = _rule_features(sentences, mentions, cues, at, owner, link)
+    rows, numbers = _word_features(words, columns, _goes(of, heads, chunks), opens, lengths)
+    extra_rows, extra = _rule_features(reads, at, heads, owner, link)
     return Encoded(
         rows=np.concatenate([rows, np.array(extra_rows, np.int64)]),
         numbers=np.concatenate([numbers, np.array(extra, np.uint64)]),
@@ -157,16 +168,21 @@ def encode(
         last=last,
         sentence=of,
         inner=inner,
-        sentences=len(sentences),
+        sentences=sentences,
         at=at,
         words=columns,
         opens=opens,
         lengths=lengths,
+        chunks=chunks,
+        heads=heads,
     )
 
 
-def _goes(of: Places) -> Places:
-    """Rows of the features of each chunk: a line for each of _CHUNK ... _LAST, -1 where there is no such row."""
+def _goes(of: Places, heads: list[int], chunks: list[int]) -> Places:
+    """Rows of the features of each chunk: a line for each of _CHUNK ... _LAST, -1 where there is no such row.
+
+    `of`: sentence of each chunk; `heads`, `chunks`: of each advert, its first sentence and its number of chunks.
+    """
     size = len(of)
     every = np.arange(size)
     goes = np.full((6, size), -1)
@@ -175,14 +191,17 @@ def _goes(of: Places) -> Places:
     goes[_AFTER, :-1][same] = every[1:][same]
     goes[_BEFORE, 1:][same] = every[:-1][same]
     goes[_SENTENCE] = of + size
-    goes[_NEXT] = np.where(of < of[-1], of + size + 1, -1)
-    goes[_LAST] = np.where(of > 0, of + size - 1, -1)
+    opening = np.repeat(np.array(heads), chunks)
+    closing = np.repeat(of[np.cumsum(chunks) - 1], chunks)  # of an advert without chunks nothing is taken
+    goes[_NEXT] = np.where(of < closing, of + size + 1, -1)
+    goes[_LAST] = np.where(of > opening, of + size - 1, -1)
     return goes
 
 
-def _word_features(words: Words, columns: Places, of: Places, opens: Places, lengths: Places) -> tuple[Places, Numbers]:
+def _word_features(
+    words: Words, columns: Places, goes: Places, opens: Places, lengths: Places
+) -> tuple[Places, Numbers]:
     """Rows and numbers of all features made of words. `columns`: of the word table, for the tokens of the chunks."""
-    goes = _goes(of)
     chunk = np.repeat(goes[_CHUNK], lengths)
     table = words.table.take(columns, axis=1)
     word = table[0]
@@ -221,49 +240,50 @@ def _of_mention(subject: str, rule: str) -> tuple[int, int, int, int]:
 
 
 @cache
+def _of_cue(kind: str, rule: str) -> tuple[int, int]:
+    return named("cue", kind), named("cue.rule", rule)
+
+
+@cache
 def _of_status(subject: str, rule: str, status: str, by: str) -> tuple[int, int]:
     return named("told", f"{subject} {status}"), named("told.rule", f"{rule} {by}")
 
 
 def _rule_features(
-    sentences: Sequence[Sentence],
-    mentions: Iterable[Mention],
-    cues: Iterable[Cue],
-    at: list[int],
-    owner: list[int],
-    link: list[str],
+    reads: Sequence[Read], at: list[list[int]], heads: list[int], owner: list[int], link: list[str]
 ) -> tuple[list[int], list[int]]:
     """Rows and numbers of the features that the rules give."""
     size = len(link)
     rows = list(range(size))
     numbers = [named("link", kind) for kind in link]
-    for number, sentence in enumerate(sentences):
-        if sentence.heading is not None:
-            rows += [size + number] * 2
-            heading = sentence.heading
-            numbers += [named("heading", heading.id), named("heading.status", str(heading.status))]
-        if sentence.question:
-            rows.append(size + number)
-            numbers.append(named("question", ""))
-    last = len(sentences) - 1
-    for mention in mentions:
-        row = at[mention.start]
-        if row < 0:
-            continue
-        subject, rule = mention.subject, mention.rule.id
-        here, by, there, after = _of_mention(subject, rule)
-        number = owner[row]
-        rows += [row, row, size + number]
-        numbers += [here, by, there]
-        if number < last:
-            rows.append(size + number + 1)
-            numbers.append(after)
-        for status, told_by, _, _ in mention.statuses:
-            rows += [row, row]
-            numbers += _of_status(subject, rule, status, told_by)
-    for cue in cues:
-        row = at[cue.start]
-        if row >= 0:
-            rows += [row, row]
-            numbers += [named("cue", cue.kind), named("cue.rule", cue.rule.id)]
+    for read, there, head in zip(reads, at, heads, strict=True):
+        for number, sentence in enumerate(read.sentences, size + head):
+            if sentence.heading is not None:
+                rows += [number] * 2
+                heading = sentence.heading
+                numbers += [named("heading", heading.id), named("heading.status", str(heading.status))]
+            if sentence.question:
+                rows.append(number)
+                numbers.append(named("question", ""))
+        last = head + len(read.sentences) - 1
+        for mention in read.mentions:
+            row = there[mention.start]
+            if row < 0:
+                continue
+            subject, rule = mention.subject, mention.rule.id
+            here, by, beside, after = _of_mention(subject, rule)
+            number = owner[row]
+            rows += [row, row, size + number]
+            numbers += [here, by, beside]
+            if number < last:
+                rows.append(size + number + 1)
+                numbers.append(after)
+            for status, told_by, _, _ in mention.statuses:
+                rows += [row, row]
+                numbers += _of_status(subject, rule, status, told_by)
+        for cue in read.cues:
+            row = there[cue.start]
+            if row >= 0:
+                rows += [row, row]
+                numbers += _of_cue(cue.kind, cue.rule.id)
     return rows, numbers

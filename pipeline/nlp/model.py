@@ -17,10 +17,8 @@ from numpy.typing import NDArray
 
 from pipeline.errors import ModelError
 from pipeline.nlp.features import Encoded, Numbers, Places, Words, encode
-from pipeline.nlp.mentions import Cue, Mention
 from pipeline.nlp.pairs import encode_pairs
-from pipeline.nlp.segments import Sentence
-from pipeline.nlp.tokens import Tokens
+from pipeline.nlp.reader import Read
 from pipeline.types import STATUSES, Status
 
 ARTEFACT = "claim_status.npz"
@@ -133,13 +131,12 @@ class ClaimModel:
         """How likely each claim is to be right, shape (claims,). `features`: as `weigh.features` gives them."""
         return np.asarray(1 / (1 + np.exp(-(features @ self.weigh[:-1] + self.weigh[-1]).clip(-30, 30))))
 
-    def guesses(
-        self, tokens: Tokens, sentences: Sequence[Sentence], mentions: Sequence[Mention], cues: Sequence[Cue]
-    ) -> tuple[Encoded | None, list[Guess]]:
-        """Chunks of a text and, for every pair of chunk and subject that is likely enough, what it says."""
-        encoded = encode(tokens, sentences, mentions, cues, self.words)
+    def guesses(self, reads: Sequence[Read]) -> tuple[Encoded | None, list[list[Guess]]]:
+        """Chunks of texts and, of each text, what every pair of chunk and subject that is likely enough says."""
+        found: list[list[Guess]] = [[] for _ in reads]
+        encoded = encode(reads, self.words)
         if encoded is None:
-            return None, []
+            return None, found
         size = len(encoded.first)
         totals = self._chunks.sums(encoded.rows, encoded.numbers, size + encoded.sentences)
         logits = totals[:size] + totals[size + encoded.sentence]
@@ -147,14 +144,17 @@ class ClaimModel:
         stated = _sigmoid(logits[:, :count] + self._chunk_bias)
         chunk, column = np.nonzero(stated > self._least)
         if not len(chunk):
-            return encoded, []
+            return encoded, found
         pairs = [(k, self.subjects[s]) for k, s in zip(chunk.tolist(), column.tolist(), strict=True)]
-        rows, numbers = encode_pairs(encoded, sentences, mentions, cues, self.words, pairs)
+        rows, numbers = encode_pairs(encoded, reads, self.words, pairs)
         said = self._pairs.sums(rows, numbers, len(pairs)) + logits[chunk, count:] + self._pair_bias
         chances = _sigmoid(said)
         chances /= chances.sum(axis=1, keepdims=True)
-        values = zip(pairs, stated[chunk, column].tolist(), chances.tolist(), strict=True)
-        return encoded, [Guess(k, subject, p, tuple(q)) for (k, subject), p, q in values]
+        of = np.repeat(np.arange(len(reads)), encoded.chunks)[chunk].tolist()
+        values = zip(of, pairs, stated[chunk, column].tolist(), chances.tolist(), strict=True)
+        for advert, (k, subject), p, q in values:
+            found[advert].append(Guess(k, subject, p, tuple(q)))
+        return encoded, found
 
 
 def _sigmoid(logits: Weights) -> Weights:

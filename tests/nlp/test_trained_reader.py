@@ -77,9 +77,7 @@ def test_learned_words_carry_over_to_texts_that_were_never_seen() -> None:
     model = ClaimModel(*fit_arrays(found, subjects, words, SETTINGS, np.zeros(FEATURES + 1)))
     right = 0
     for example in examples(rows[100:], plain, words):
-        _, guesses = model.guesses(
-            example.read.tokens, example.read.sentences, example.read.mentions, example.read.cues
-        )
+        guesses = model.guesses([example.read])[1][0]
         got = {(g.subject, status) for g in guesses for status, chance in g.chances() if chance >= 0.5}
         right += len(got & example.gold) - len(got - example.gold)
     assert right > 50
