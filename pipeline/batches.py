@@ -70,10 +70,12 @@ def read_batch(batch: ReadBatch) -> pa.Table:
     """
     import pyarrow as pa
 
+    from pipeline.nlp.advert import Advert
+
     reader = reader_of(batch.rules, batch.version)
     numbers, kinds, cells = [], [], []
-    for text in batch.texts:
-        reading = reader.read(text.text, text.saved_on, text.stated, text.title)
+    adverts = (Advert(text.text, text.saved_on, text.stated, text.title) for text in batch.texts)
+    for text, reading in zip(batch.texts, reader.read_all(adverts), strict=True):
         rows = [("read", None), *(("fact", f) for f in reading.facts), *(("rival", f) for f in reading.rivals)]
         for kind, row in (*rows, *(("claim", c) for c in reading.claims)):
             numbers.append(text.number)

@@ -5,36 +5,42 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator
 from datetime import date
+from itertools import islice
 from typing import Any
 
-from pipeline.nlp.advert import AdvertReader
+from pipeline.nlp.advert import TOGETHER, Advert, AdvertReader
 from pipeline.paths import data_folder
 from pipeline.types import FACT_KEYS, Reading
 
 
 def extract_lines(lines: Iterable[bytes], today: date | None = None) -> Iterator[tuple[str, bool]]:
-    """For every line that is not blank: the answer, and whether the line could be read.
+    """For every line that is not blank: the answer, and whether the line could be read. Some lines are read at a time.
 
     A line needs `text`; `id` and `saved_on` (ISO 8601, default: today) are used when present.
     """
     reader = AdvertReader(data_folder("rules"))
-    for number, raw in enumerate(lines, 1):
-        if not raw.strip():
-            continue
-        name: Any = None
-        try:
-            row = json.loads(raw.decode("utf-8-sig"))
-            if not isinstance(row, dict):
-                raise ValueError("is not a JSON object")
-            name = row.get("id")
-            if not isinstance(row.get("text"), str):
-                raise ValueError("has no text; fill the key 'text' with the advert's words")
-            saved_on = _day(row.get("saved_on")) or today or date.today()
-            answer = {"id": name, **reading_json(reader.read(row["text"], saved_on))}
-            yield json.dumps(answer, ensure_ascii=False), True
-        except (ValueError, RecursionError) as error:
-            what = "is not valid JSON" if isinstance(error, json.JSONDecodeError | UnicodeDecodeError) else str(error)
-            yield json.dumps({"id": name, "error": f"line {number} {what}"}, ensure_ascii=False), False
+    asked = (_asked(number, raw, today) for number, raw in enumerate(lines, 1) if raw.strip())
+    while some := list(islice(asked, TOGETHER)):
+        readings = reader.read_all(advert for _, advert, _ in some if advert is not None)
+        for name, advert, error in some:
+            told = {"error": error} if advert is None else reading_json(next(readings))
+            yield json.dumps({"id": name, **told}, ensure_ascii=False), advert is not None
+
+
+def _asked(number: int, raw: bytes, today: date | None) -> tuple[Any, Advert | None, str]:
+    """What a line names the advert, what is to be read, and what is wrong with the line where nothing is."""
+    name: Any = None
+    try:
+        row = json.loads(raw.decode("utf-8-sig"))
+        if not isinstance(row, dict):
+            raise ValueError("is not a JSON object")
+        name = row.get("id")
+        if not isinstance(row.get("text"), str):
+            raise ValueError("has no text; fill the key 'text' with the advert's words")
+        return name, Advert(row["text"], _day(row.get("saved_on")) or today or date.today()), ""
+    except (ValueError, RecursionError) as error:
+        what = "is not valid JSON" if isinstance(error, json.JSONDecodeError | UnicodeDecodeError) else str(error)
+        return name, None, f"line {number} {what}"
 
 
 def reading_json(reading: Reading) -> dict[str, Any]:

@@ -85,8 +85,10 @@ def given(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Given]:
     search, members = make(folder)
     read, believed = [], []
     with pytest.MonkeyPatch.context() as patch:
-        reader, believe = AdvertReader.read, Engine.believed
-        patch.setattr(AdvertReader, "read", lambda *a, **k: (read.append(1), reader(*a, **k))[1])
+        reader, believe = AdvertReader.read_all, Engine.believed
+        patch.setattr(
+            AdvertReader, "read_all", lambda self, some: reader(self, (read.append(1) or one for one in some))
+        )
         patch.setattr(Engine, "believed", lambda self, ev: (believed.append(len(ev)), believe(self, ev))[1])
         with open_store(search.folder, create=False) as store:
             advised = advise(store, search, members, folder / "out", contacts=False, progress=quiet)

@@ -30,10 +30,11 @@ from learn import Example, examples, load, train, unpunctuated  # noqa: E402
 from spacy.tokens import Doc, Span  # noqa: E402
 from train import SETTINGS, gaps_of  # noqa: E402
 
-from pipeline.nlp.features import Words, encode  # noqa: E402
+from pipeline.nlp.features import encode  # noqa: E402
 from pipeline.nlp.model import ClaimModel  # noqa: E402
 from pipeline.nlp.reader import Read  # noqa: E402
 from pipeline.nlp.trained import TrainedReader  # noqa: E402
+from pipeline.nlp.words import Words  # noqa: E402
 from pipeline.schemas.language import load_language  # noqa: E402
 
 WRITERS = "abcdefgklmnop"  # whole adverts, one writer a file; h and i are passages
@@ -99,7 +100,7 @@ def negex() -> Way:
 def bare(example: Example, words: Words) -> Example | None:
     """An advert as cut into chunks, without what the rules found in it."""
     read = Read(example.read.tokens, example.read.sentences, [], [], {})
-    encoded = encode(read.tokens, read.sentences, [], [], words)
+    encoded = encode([read], words)
     return None if encoded is None else Example(example.row, read, encoded, example.claims)
 
 
@@ -121,7 +122,7 @@ def alone(model: ClaimModel, words: Words) -> Way:
         one = bare(example, words)
         if one is None:
             return set()
-        guesses = model.guesses(one.read.tokens, one.read.sentences, [], [])[1]
+        guesses = model.guesses([one.read])[1][0]
         return {(g.subject, status) for g in guesses for status, chance in g.chances() if chance >= ALONE}
 
     return read

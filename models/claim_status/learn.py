@@ -16,7 +16,7 @@ from joblib import Parallel, delayed
 from numpy.typing import NDArray
 from sklearn.linear_model import LogisticRegression
 
-from pipeline.nlp.features import Encoded, Words, encode
+from pipeline.nlp.features import Encoded, encode
 from pipeline.nlp.model import ClaimModel
 from pipeline.nlp.pairs import encode_pairs
 from pipeline.nlp.reader import Read
@@ -24,6 +24,7 @@ from pipeline.nlp.run_on import gap_features, punctuates
 from pipeline.nlp.tokens import Normaliser, tokenize
 from pipeline.nlp.trained import TrainedReader
 from pipeline.nlp.weigh import FEATURES, candidates, features, told_by
+from pipeline.nlp.words import Words
 from pipeline.types import STATUSES
 
 LEAST_ADVERTS = 2  # a feature is learned when it stands in this many adverts
@@ -58,7 +59,7 @@ def examples(rows: Iterable[dict[str, Any]], reader: TrainedReader, words: Words
     found = []
     for row in rows:
         read = reader.read_rules(row["text"], date.fromisoformat(row["saved_on"]), row["facts"].get("mileage"))
-        encoded = encode(read.tokens, read.sentences, read.mentions, read.cues, words)
+        encoded = encode([read], words)
         if encoded is None:
             continue
         example = Example(row, read, encoded)
@@ -192,7 +193,7 @@ def weighing(model: ClaimModel, example: Example, limits: Mapping[str, Set[str]]
     """What the claims likely in an advert are weighed by, and whether each is right."""
     read = example.read
     told = told_by(read.mentions)
-    likely = candidates(model.guesses(read.tokens, read.sentences, read.mentions, read.cues)[1], told, limits)
+    likely = candidates(model.guesses([read])[1][0], told, limits)
     right = [(one.subject, one.status) in example.gold for one in likely]
     return features(likely, told, len(example.encoded.first)), right
 
@@ -234,7 +235,7 @@ def fit_arrays(
     for one, some in zip(found, pairs, strict=True):
         read = one.read
         if some:
-            coded = encode_pairs(one.encoded, read.sentences, read.mentions, read.cues, words, some)
+            coded = encode_pairs(one.encoded, [read], words, some)
             pair_parts.append((*coded, len(some)))
     pair_keys = frequent([numbers for _, numbers, _ in pair_parts])
     places = [base + chunk for base, some in zip(bases, pairs, strict=False) for chunk, _ in some]

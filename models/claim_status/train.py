@@ -20,9 +20,9 @@ sys.path[:0] = [str(ROOT), str(HERE)]
 import numpy as np  # noqa: E402
 from learn import examples, fit_arrays, fit_gaps, fit_weigh, load, train  # noqa: E402
 
-from pipeline.nlp.features import Words  # noqa: E402
 from pipeline.nlp.model import ARTEFACT, ClaimModel  # noqa: E402
 from pipeline.nlp.trained import TrainedReader  # noqa: E402
+from pipeline.nlp.words import Words  # noqa: E402
 from pipeline.schemas.language import load_language  # noqa: E402
 
 SETTINGS: dict[str, Any] = {

@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
+from itertools import islice
 from pathlib import Path
+from typing import NamedTuple
 
 from pipeline.nlp.facts import read_facts
 from pipeline.nlp.model import ClaimModel
-from pipeline.nlp.trained import TrainedReader
+from pipeline.nlp.trained import Asked, TrainedReader
 from pipeline.paths import data_folder
 from pipeline.schemas.language import load_language
-from pipeline.types import Reading, StatedValue
+from pipeline.types import Fact, Reading, StatedValue
+
+TOGETHER = 32  # adverts on which the model works at once: more gain little and take more memory
+
+
+class Advert(NamedTuple):
+    """A text to read, the day on which it was saved, and what stands beside it."""
+
+    text: str
+    saved_on: date
+    stated: Sequence[StatedValue] = ()
+    title: str | None = None
 
 
 class AdvertReader:
@@ -27,11 +40,27 @@ class AdvertReader:
 
         Where text and metadata are silent, facts of a `title` that stands beside the text fill in (offsets -1).
         """
-        facts, rivals = read_facts(text, saved_on, stated)
-        if title and title not in text:
-            known = {fact.key for fact in facts}
-            named, _ = read_facts(title, saved_on)
-            facts += [replace(f, start=-1, end=-1, origin="title") for f in named if f.key not in known]
-        mileage = next((fact.value for fact in facts if fact.key == "mileage"), None)
-        claims = self._claims.read_claims(text, saved_on, mileage)
-        return Reading(tuple(facts), claims, tuple(rivals))
+        return next(self.read_all([Advert(text, saved_on, stated, title)]))
+
+    def read_all(self, adverts: Iterable[Advert]) -> Iterator[Reading]:
+        """Readings as `read` gives them, one for one and in order; many at once take less time for each."""
+        left = iter(adverts)
+        while some := list(islice(left, TOGETHER)):
+            facts = [_facts(advert) for advert in some]
+            asked = [
+                Asked(advert.text, advert.saved_on, next((fact.value for fact in told if fact.key == "mileage"), None))
+                for advert, (told, _) in zip(some, facts, strict=True)
+            ]
+            for (told, rivals), claims in zip(facts, self._claims.read_all(asked), strict=True):
+                yield Reading(tuple(told), claims, tuple(rivals))
+
+
+def _facts(advert: Advert) -> tuple[list[Fact], list[Fact]]:
+    """Facts and rivals of the text and what stands beside it."""
+    text, saved_on, stated, title = advert
+    facts, rivals = read_facts(text, saved_on, stated)
+    if title and title not in text:
+        known = {fact.key for fact in facts}
+        named, _ = read_facts(title, saved_on)
+        facts += [replace(f, start=-1, end=-1, origin="title") for f in named if f.key not in known]
+    return facts, rivals

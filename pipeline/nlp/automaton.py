@@ -18,13 +18,16 @@ _GAP_STOPS = frozenset({".", "!", "?", ";", "\n", "(", ")", ":", ",", "but"})
 _MAX_VARIANTS = 60
 
 Node = dict[str, Any]
+
+
 Steps: TypeAlias = "dict[str, Frozen]"
-# The nodes that words lead to, rules that end here, the chains that go on with a word, those that go on otherwise, the
-# node after a number, the nodes that words after a gap lead to.
+Chains: TypeAlias = "tuple[tuple[Frozen, int], ...]"  # the nodes with which they begin or go on, words taken for it
+# The nodes that words lead to, rules that end here, the chains that go on with a word, those that may go on otherwise,
+# words of which one must be in reach for that (None: it may be none of them), the node after a number, the nodes that
+# words after a gap lead to. A plain tuple: it is taken apart at every step.
 Frozen: TypeAlias = (
-    "tuple[Steps, tuple[int, ...], dict[str, tuple[Frozen, ...]], tuple[Frozen, ...], Frozen | None, Steps]"
+    "tuple[Steps, tuple[int, ...], dict[str, Chains], Chains, frozenset[str] | None, Frozen | None, Steps]"
 )
-_WORDS_ALONE: tuple[Any, ...] = ((), {}, (), None, {})  # the rest of a node from which nothing but words leads on
 
 
 class Hit(NamedTuple):
@@ -102,7 +105,7 @@ class Automaton:
         if self._frozen is None:
             self._frozen = _freeze(self._root, {})
         hits: list[Hit] = []
-        root, _, _, _, number, _ = self._frozen
+        root, _, _, _, _, number, _ = self._frozen
         size = len(norms)
         for start, norm in enumerate(norms):
             node = root.get(norm)
@@ -110,13 +113,13 @@ class Automaton:
                 if number is None or not norm[:1].isdecimal():
                     continue
                 node = number
-            children, ended, chains, loose, figure, gap = node
+            children, ended, chains, loose, ahead, figure, gap = node
             after = norms[start + 1] if start + 1 < size else ""
             if (
                 after in children
                 or after in chains
-                or loose
                 or (figure is not None and after[:1].isdecimal())
+                or (loose and (ahead is None or not ahead.isdisjoint(norms[start + 1 : start + GAP_REACH + 2])))
                 or (gap and not gap.keys().isdisjoint(norms[start + 1 : start + GAP_REACH + 2]))
             ):
                 _walk(node, norms, start, size, hits)
@@ -131,32 +134,56 @@ def _freeze(node: Node, known: dict[int, Frozen]) -> Frozen:
     frozen = known.get(id(node))
     if frozen is None:
         children = {key: _freeze(child, known) for key, child in node.items() if key[0] != "\0" and key != NUMBER}
-        every = [(chain, chain[1:] != _WORDS_ALONE) for chain in (_freeze(one, known) for one in node.get(ALSO, ()))]
-        loose = tuple(chain for chain, wide in every if wide)
+        every = [_freeze(one, known) for one in node.get(ALSO, ())]
+        loose = tuple((chain, 0) for chain in every if _wide(chain))
         chains = {
-            word: tuple(chain for chain, wide in every if wide or word in chain[0])
-            for word in {word for chain, _ in every for word in chain[0]}
+            word: tuple(
+                (chain, 0) if _wide(chain) else (chain[0][word], 1)
+                for chain in every
+                if _wide(chain) or word in chain[0]
+            )
+            for word in {word for chain in every for word in chain[0]}
         }
         number = _freeze(node[NUMBER], known) if NUMBER in node else None
         gap = _freeze(node[GAP], known)[0] if GAP in node else {}
-        frozen = known[id(node)] = (children, tuple(node.get(END, ())), chains, loose, number, gap)
+        frozen = (children, tuple(node.get(END, ())), chains, loose, _ahead(loose), number, gap)
+        known[id(node)] = frozen
     return frozen
+
+
+def _wide(chain: Frozen) -> bool:
+    """Whether anything but a word leads on from the node with which a chain begins."""
+    _, ended, chains, loose, _, number, gap = chain
+    return bool(ended or chains or loose or number or gap)
+
+
+def _ahead(loose: tuple[tuple[Frozen, int], ...]) -> frozenset[str] | None:
+    """Words of which one must be in reach, lest none of the chains goes on; None when they may go on without."""
+    words: set[str] = set()
+    for (children, ended, chains, further, _, number, gap), _ in loose:
+        if ended or number or further:
+            return None
+        words.update(children, chains, gap)
+    return frozenset(words)
 
 
 def _walk(node: Frozen, norms: list[str], start: int, size: int, hits: list[Hit]) -> None:
     stack: list[tuple[Frozen, int, tuple[int, ...]]] = [(node, start + 1, (start,))]
     while stack:
-        (children, ended, chains, loose, number, gap), at, words = stack.pop()
+        (children, ended, chains, loose, ahead, number, gap), at, words = stack.pop()
         for rule in ended:
             hits.append(Hit(start, at, words, rule))
         if at >= size:
             continue
         norm = norms[at]
-        for chain in chains.get(norm, loose):
-            stack.append((chain, at, words))
-        child = children.get(norm)
-        if child is not None:
-            stack.append((child, at + 1, (*words, at)))
+        if norm in chains:
+            for chain, taken in chains[norm]:
+                stack.append((chain, at + taken, (*words, at) if taken else words))
+        elif loose and (ahead is None or not ahead.isdisjoint(norms[at : at + GAP_REACH + 1])):
+            for chain, _ in loose:
+                stack.append((chain, at, words))
+        if norm in children:
+            stack.append((children[norm], at + 1, (*words, at)))
         if number is not None and norm[:1].isdecimal():
             stack.append((number, at + 1, (*words, at)))
         if gap and not gap.keys().isdisjoint(norms[at : at + GAP_REACH + 1]):

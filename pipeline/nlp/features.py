@@ -1,4 +1,4 @@
-"""Features of an advert's chunks for the trained reader: numbers for words, their neighbours and what the rules say.
+"""Features of the chunks of adverts for the trained reader: numbers for words, their neighbours and what the rules say.
 
 A feature is a 64-bit number mixed from a role ("word of the chunk", "word of the sentence before") and words or rule
 ids. The model knows some of them; the rest count for nothing. Everything is linear in the text.
@@ -6,106 +6,51 @@ ids. The model knows some of them; the rest count for nothing. Everything is lin
 
 from __future__ import annotations
 
-import re
-import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pipeline.nlp.mentions import Cue, Mention
-from pipeline.nlp.segments import Sentence
-from pipeline.nlp.tokens import Tokens
+from pipeline.nlp.reader import Read
+from pipeline.nlp.words import (
+    AFTER,
+    BEFORE,
+    CHUNK,
+    LAST,
+    NEXT,
+    ONE,
+    SENTENCE,
+    THREE,
+    TWO,
+    WORD_ROLES,
+    Numbers,
+    Places,
+    Words,
+    mix,
+    mixed,
+    number_of,
+    role_of,
+)
 
-Numbers = NDArray[np.uint64]
-Places = NDArray[np.int64]
-
-_MASK = (1 << 64) - 1
-_ONE, _TWO, _THREE = 0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9  # odd, from xxHash
-_MIX = 0xFF51AFD7ED558CCD  # from MurmurHash3's finaliser
-_DIGITS = re.compile(r"\d+")
 _LENGTHS = 12
-_BEGINNING = 5  # letters of a word that stand for its family
-
-
-def number_of(name: str) -> int:
-    """A 64-bit number that stands for a name, the same on every machine."""
-    data = name.encode("utf-8", "surrogatepass")
-    return (zlib.crc32(data) << 32 | zlib.adler32(data)) * _ONE & _MASK
-
-
-def mixed(one: int, two: int = 0, role: int = 0) -> int:
-    """The number of a feature made of numbers, as `mix` gives it for arrays."""
-    value = (one * _ONE + two * _TWO + role) & _MASK
-    value ^= value >> 31
-    value = value * _MIX & _MASK
-    return value ^ value >> 33
-
-
-def mix(raw: Numbers) -> Numbers:
-    """Spreads the bits of sums of numbers, in place."""
-    raw ^= raw >> np.uint64(31)
-    raw *= np.uint64(_MIX)
-    raw ^= raw >> np.uint64(33)
-    return raw
-
-
-def _role(name: str) -> int:
-    return number_of("role " + name)
-
-
-# Where a feature goes: its own chunk, the one after it, the one before it, its sentence, the one after, the one before.
-_CHUNK, _AFTER, _BEFORE, _SENTENCE, _NEXT, _LAST = range(6)
-# Features of a word wherever it stands in a chunk; "x" is that of its beginning.
-_WORD_ROLES = {"c1": _CHUNK, "x": _CHUNK, "p1": _AFTER, "n1": _BEFORE, "s1": _SENTENCE, "ps": _NEXT, "ns": _LAST}
-_WORD_GOES = list(_WORD_ROLES.values())
-_PAIR_ROLES = np.array([[_role("c2")], [_role("p2")], [_role("n2")]], np.uint64)
-_PAIR_GOES = [_CHUNK, _AFTER, _BEFORE]
-_SKIP, _TRIPLE = np.uint64(_role("cs")), np.uint64(_role("c3"))
-_A, _B, _C = np.uint64(_ONE), np.uint64(_TWO), np.uint64(_THREE)
-_LENGTH = np.array([mixed(length, role=_role("len")) for length in range(_LENGTHS + 1)], np.uint64)
-
-
-class Words:
-    """The numbers of words and of the features that a word makes alone, a column of an array each; bounded."""
-
-    def __init__(self, limit: int = 60_000) -> None:
-        self._limit = limit
-        self._columns: dict[str, int] = {}
-        # Lines: the word, opening a chunk, ending one, then as _WORD_ROLES.
-        self.table = np.zeros((3 + len(_WORD_ROLES), 1024), np.uint64)
-
-    def columns(self, words: Sequence[str]) -> Places:
-        """Columns of `table` for the words."""
-        known = self._columns
-        found = [known.get(word, -1) for word in words]
-        if -1 in found:
-            if len(known) + len(words) > self._limit:
-                known.clear()
-            found = [known[word] if word in known else self._add(word) for word in words]
-        return np.array(found, np.int64)
-
-    def _add(self, word: str) -> int:
-        column = len(self._columns)
-        if column == self.table.shape[1]:
-            self.table = np.concatenate([self.table, np.zeros_like(self.table)], axis=1)
-        shape = _DIGITS.sub("0", word[:40])
-        number, begin = number_of(shape), number_of("x" + shape[:_BEGINNING])
-        alone = [mixed(begin if name == "x" else number, role=_role(name)) for name in ("b", "e", *_WORD_ROLES)]
-        self.table[:, column] = [number, *alone]
-        self._columns[word] = column
-        return column
+_WORD_GOES = list(WORD_ROLES.values())
+_PAIR_ROLES = np.array([[role_of("c2")], [role_of("p2")], [role_of("n2")]], np.uint64)
+_PAIR_GOES = [CHUNK, AFTER, BEFORE]
+_SKIP, _TRIPLE = np.uint64(role_of("cs")), np.uint64(role_of("c3"))
+_A, _B, _C = np.uint64(ONE), np.uint64(TWO), np.uint64(THREE)
+_LENGTH = np.array([mixed(length, role=role_of("len")) for length in range(_LENGTHS + 1)], np.uint64)
 
 
 @dataclass(slots=True)
 class Encoded:
-    """Features of an advert. Feature i belongs to row `rows[i]`: chunks first, then sentences (shared by their chunks).
+    """Features of adverts read together; their chunks and sentences are numbered on from one advert to the next.
 
-    `first`, `last`: token span of each chunk (end exclusive); `sentence`: its sentence, in which it is number `inner`;
-    `at`: token -> chunk or -1; `words`: columns of the word table for the tokens that stand in chunks; `opens`,
-    `lengths`: where a chunk's tokens begin there, and how many they are.
+    Feature i belongs to row `rows[i]`: chunks first, then sentences (shared by their chunks). `first`, `last`: token
+    span of each chunk in its advert (end exclusive); `sentence`: its sentence, in which it is number `inner`; `at`: of
+    each advert, token -> chunk or -1; `words`: columns of the word table for the tokens that stand in chunks; `opens`,
+    `lengths`: where a chunk's tokens begin there, and how many they are; `chunks`: of each advert, how many;
+    `heads`: of each advert, its first sentence.
     """
 
     rows: Places
@@ -115,41 +60,52 @@ class Encoded:
     sentence: Places
     inner: list[int]
     sentences: int
-    at: list[int]
+    at: list[list[int]]
     words: Places
     opens: Places
     lengths: Places
+    chunks: list[int]
+    heads: list[int]
 
 
-def encode(
-    tokens: Tokens, sentences: Sequence[Sentence], mentions: Iterable[Mention], cues: Iterable[Cue], words: Words
-) -> Encoded | None:
-    """Features of the chunks of a text that the rules have read; None when there are no chunks."""
+def encode(reads: Sequence[Read], words: Words) -> Encoded | None:
+    """Features of the chunks of texts that the rules have read; None when there are no chunks."""
     first: list[int] = []
     last: list[int] = []
     owner: list[int] = []
     inner: list[int] = []
     link: list[str] = []
     said: list[str] = []
-    at = [-1] * len(tokens)
-    for number, sentence in enumerate(sentences):
-        for index, part in enumerate(sentence.chunks):
-            start, end = part.start, part.end
-            at[start:end] = [len(first)] * (end - start)
-            said += tokens.norms[start:end]
-            first.append(start)
-            last.append(end)
-            owner.append(number)
-            inner.append(index)
-            link.append(part.link)
+    at: list[list[int]] = []
+    chunks: list[int] = []
+    heads: list[int] = []
+    sentences = 0
+    for read in reads:
+        norms = read.tokens.norms
+        there = [-1] * len(norms)
+        before = len(first)
+        for number, sentence in enumerate(read.sentences, sentences):
+            for index, part in enumerate(sentence.chunks):
+                start, end = part.start, part.end
+                there[start:end] = [len(first)] * (end - start)
+                said += norms[start:end]
+                first.append(start)
+                last.append(end)
+                owner.append(number)
+                inner.append(index)
+                link.append(part.link)
+        at.append(there)
+        chunks.append(len(first) - before)
+        heads.append(sentences)
+        sentences += len(read.sentences)
     if not first:
         return None
     of = np.array(owner)
     lengths = np.array(last) - np.array(first)
     opens = np.cumsum(lengths) - lengths
     columns = words.columns(said)
-    rows, numbers = _word_features(words, columns, of, opens, lengths)
-    extra_rows, extra = _rule_features(sentences, mentions, cues, at, owner, link)
+    rows, numbers = _word_features(words, columns, _goes(of, heads, chunks), opens, lengths)
+    extra_rows, extra = _rule_features(reads, at, heads, owner, link)
     return Encoded(
         rows=np.concatenate([rows, np.array(extra_rows, np.int64)]),
         numbers=np.concatenate([numbers, np.array(extra, np.uint64)]),
@@ -157,33 +113,41 @@ def encode(
         last=last,
         sentence=of,
         inner=inner,
-        sentences=len(sentences),
+        sentences=sentences,
         at=at,
         words=columns,
         opens=opens,
         lengths=lengths,
+        chunks=chunks,
+        heads=heads,
     )
 
 
-def _goes(of: Places) -> Places:
-    """Rows of the features of each chunk: a line for each of _CHUNK ... _LAST, -1 where there is no such row."""
+def _goes(of: Places, heads: list[int], chunks: list[int]) -> Places:
+    """Rows of the features of each chunk: a line for each of CHUNK ... LAST, -1 where there is no such row.
+
+    `of`: sentence of each chunk; `heads`, `chunks`: of each advert, its first sentence and its number of chunks.
+    """
     size = len(of)
     every = np.arange(size)
     goes = np.full((6, size), -1)
-    goes[_CHUNK] = every
+    goes[CHUNK] = every
     same = of[:-1] == of[1:]
-    goes[_AFTER, :-1][same] = every[1:][same]
-    goes[_BEFORE, 1:][same] = every[:-1][same]
-    goes[_SENTENCE] = of + size
-    goes[_NEXT] = np.where(of < of[-1], of + size + 1, -1)
-    goes[_LAST] = np.where(of > 0, of + size - 1, -1)
+    goes[AFTER, :-1][same] = every[1:][same]
+    goes[BEFORE, 1:][same] = every[:-1][same]
+    goes[SENTENCE] = of + size
+    opening = np.repeat(np.array(heads), chunks)
+    closing = np.repeat(of[np.cumsum(chunks) - 1], chunks)  # of an advert without chunks nothing is taken
+    goes[NEXT] = np.where(of < closing, of + size + 1, -1)
+    goes[LAST] = np.where(of > opening, of + size - 1, -1)
     return goes
 
 
-def _word_features(words: Words, columns: Places, of: Places, opens: Places, lengths: Places) -> tuple[Places, Numbers]:
+def _word_features(
+    words: Words, columns: Places, goes: Places, opens: Places, lengths: Places
+) -> tuple[Places, Numbers]:
     """Rows and numbers of all features made of words. `columns`: of the word table, for the tokens of the chunks."""
-    goes = _goes(of)
-    chunk = np.repeat(goes[_CHUNK], lengths)
+    chunk = np.repeat(goes[CHUNK], lengths)
     table = words.table.take(columns, axis=1)
     word = table[0]
     one = word * _A
@@ -194,7 +158,7 @@ def _word_features(words: Words, columns: Places, of: Places, opens: Places, len
     made = [(pairs + _PAIR_ROLES).ravel(), skips + _SKIP, skips + word[far + 1] * _C + _TRIPLE]
     rows = np.concatenate(
         [
-            goes[_WORD_GOES][:, chunk].ravel(), goes[_CHUNK], goes[_CHUNK], goes[_CHUNK],
+            goes[_WORD_GOES][:, chunk].ravel(), goes[CHUNK], goes[CHUNK], goes[CHUNK],
             goes[_PAIR_GOES][:, chunk[near]].ravel(), chunk[far], chunk[far],
         ]
     )  # fmt: skip
@@ -221,49 +185,50 @@ def _of_mention(subject: str, rule: str) -> tuple[int, int, int, int]:
 
 
 @cache
+def _of_cue(kind: str, rule: str) -> tuple[int, int]:
+    return named("cue", kind), named("cue.rule", rule)
+
+
+@cache
 def _of_status(subject: str, rule: str, status: str, by: str) -> tuple[int, int]:
     return named("told", f"{subject} {status}"), named("told.rule", f"{rule} {by}")
 
 
 def _rule_features(
-    sentences: Sequence[Sentence],
-    mentions: Iterable[Mention],
-    cues: Iterable[Cue],
-    at: list[int],
-    owner: list[int],
-    link: list[str],
+    reads: Sequence[Read], at: list[list[int]], heads: list[int], owner: list[int], link: list[str]
 ) -> tuple[list[int], list[int]]:
     """Rows and numbers of the features that the rules give."""
     size = len(link)
     rows = list(range(size))
     numbers = [named("link", kind) for kind in link]
-    for number, sentence in enumerate(sentences):
-        if sentence.heading is not None:
-            rows += [size + number] * 2
-            heading = sentence.heading
-            numbers += [named("heading", heading.id), named("heading.status", str(heading.status))]
-        if sentence.question:
-            rows.append(size + number)
-            numbers.append(named("question", ""))
-    last = len(sentences) - 1
-    for mention in mentions:
-        row = at[mention.start]
-        if row < 0:
-            continue
-        subject, rule = mention.subject, mention.rule.id
-        here, by, there, after = _of_mention(subject, rule)
-        number = owner[row]
-        rows += [row, row, size + number]
-        numbers += [here, by, there]
-        if number < last:
-            rows.append(size + number + 1)
-            numbers.append(after)
-        for status, told_by, _, _ in mention.statuses:
-            rows += [row, row]
-            numbers += _of_status(subject, rule, status, told_by)
-    for cue in cues:
-        row = at[cue.start]
-        if row >= 0:
-            rows += [row, row]
-            numbers += [named("cue", cue.kind), named("cue.rule", cue.rule.id)]
+    for read, there, head in zip(reads, at, heads, strict=True):
+        for number, sentence in enumerate(read.sentences, size + head):
+            if sentence.heading is not None:
+                rows += [number] * 2
+                heading = sentence.heading
+                numbers += [named("heading", heading.id), named("heading.status", str(heading.status))]
+            if sentence.question:
+                rows.append(number)
+                numbers.append(named("question", ""))
+        last = head + len(read.sentences) - 1
+        for mention in read.mentions:
+            row = there[mention.start]
+            if row < 0:
+                continue
+            subject, rule = mention.subject, mention.rule.id
+            here, by, beside, after = _of_mention(subject, rule)
+            number = owner[row]
+            rows += [row, row, size + number]
+            numbers += [here, by, beside]
+            if number < last:
+                rows.append(size + number + 1)
+                numbers.append(after)
+            for status, told_by, _, _ in mention.statuses:
+                rows += [row, row]
+                numbers += _of_status(subject, rule, status, told_by)
+        for cue in read.cues:
+            row = there[cue.start]
+            if row >= 0:
+                rows += [row, row]
+                numbers += _of_cue(cue.kind, cue.rule.id)
     return rows, numbers

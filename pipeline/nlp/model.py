@@ -16,13 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import ModelError
-from pipeline.nlp.features import Encoded, Words, encode
-from pipeline.nlp.mentions import Cue, Mention
+from pipeline.nlp.features import Encoded, encode
 from pipeline.nlp.pairs import encode_pairs
+from pipeline.nlp.reader import Read
 from pipeline.nlp.run_on import RunOn
-from pipeline.nlp.segments import Sentence
 from pipeline.nlp.tables import Table, Weights
-from pipeline.nlp.tokens import Tokens
+from pipeline.nlp.words import Words
 from pipeline.types import STATUSES, Status
 
 ARTEFACT = "claim_status.npz"
@@ -62,12 +61,7 @@ class ClaimModel:
     def empty(gaps: dict[str, NDArray[Any]] | None = None) -> ClaimModel:
         """A model that has learned nothing and finds nothing; `gaps`, the arrays of `RunOn`, if there are any yet."""
         none, size = np.zeros(0, np.uint64), len(STATUSES)
-        arrays = {
-            **(gaps or RunOn.nothing()),
-            "chunk_keys": none,
-            "chunk_weights": np.zeros((0, size)),
-            "chunk_bias": np.zeros(0),
-        }
+        arrays = {"chunk_keys": none, "chunk_weights": np.zeros((0, size)), "chunk_bias": np.zeros(0)}
         arrays |= {"pair_keys": none, "pair_weights": np.zeros((0, size)), "pair_bias": np.zeros(size)}
         arrays |= {"weigh": np.zeros(1), **(gaps or RunOn.nothing())}
         return ClaimModel(arrays, {"subjects": [], "stands": 1.0, "least": 1.0})
@@ -91,13 +85,12 @@ class ClaimModel:
         """How likely each claim is to be right, shape (claims,). `features`: as `weigh.features` gives them."""
         return np.asarray(1 / (1 + np.exp(-(features @ self.weigh[:-1] + self.weigh[-1]).clip(-30, 30))))
 
-    def guesses(
-        self, tokens: Tokens, sentences: Sequence[Sentence], mentions: Sequence[Mention], cues: Sequence[Cue]
-    ) -> tuple[Encoded | None, list[Guess]]:
-        """Chunks of a text and, for every pair of chunk and subject that is likely enough, what it says."""
-        encoded = encode(tokens, sentences, mentions, cues, self.words)
+    def guesses(self, reads: Sequence[Read]) -> tuple[Encoded | None, list[list[Guess]]]:
+        """Chunks of texts and, of each text, what every pair of chunk and subject that is likely enough says."""
+        found: list[list[Guess]] = [[] for _ in reads]
+        encoded = encode(reads, self.words)
         if encoded is None:
-            return None, []
+            return None, found
         size = len(encoded.first)
         totals = self._chunks.sums(encoded.rows, encoded.numbers, size + encoded.sentences)
         logits = totals[:size] + totals[size + encoded.sentence]
@@ -105,14 +98,17 @@ class ClaimModel:
         stated = _sigmoid(logits[:, :count] + self._chunk_bias)
         chunk, column = np.nonzero(stated > self._least)
         if not len(chunk):
-            return encoded, []
+            return encoded, found
         pairs = [(k, self.subjects[s]) for k, s in zip(chunk.tolist(), column.tolist(), strict=True)]
-        rows, numbers = encode_pairs(encoded, sentences, mentions, cues, self.words, pairs)
+        rows, numbers = encode_pairs(encoded, reads, self.words, pairs)
         said = self._pairs.sums(rows, numbers, len(pairs)) + logits[chunk, count:] + self._pair_bias
         chances = _sigmoid(said)
         chances /= chances.sum(axis=1, keepdims=True)
-        values = zip(pairs, stated[chunk, column].tolist(), chances.tolist(), strict=True)
-        return encoded, [Guess(k, subject, p, tuple(q)) for (k, subject), p, q in values]
+        of = np.repeat(np.arange(len(reads)), encoded.chunks)[chunk].tolist()
+        values = zip(of, pairs, stated[chunk, column].tolist(), chances.tolist(), strict=True)
+        for advert, (k, subject), p, q in values:
+            found[advert].append(Guess(k, subject, p, tuple(q)))
+        return encoded, found
 
 
 def _sigmoid(logits: Weights) -> Weights:

@@ -7,46 +7,45 @@ from functools import cache
 
 import numpy as np
 
-from pipeline.nlp.features import Encoded, Numbers, Places, Words, mix, named
-from pipeline.nlp.mentions import Cue, Mention
-from pipeline.nlp.segments import Sentence
+from pipeline.nlp.features import Encoded, named
+from pipeline.nlp.mentions import Mention
+from pipeline.nlp.reader import Read
+from pipeline.nlp.words import Numbers, Places, Words, mix
+from pipeline.schemas.language import CueRule
 
 _WORD = np.uint64(0x9E3779B97F4A7C15)
 _NEAR = 2  # words between a cue and the mention it stands beside
 
 
 def encode_pairs(
-    encoded: Encoded,
-    sentences: Sequence[Sentence],
-    mentions: Sequence[Mention],
-    cues: Sequence[Cue],
-    words: Words,
-    pairs: Sequence[tuple[int, str]],
+    encoded: Encoded, reads: Sequence[Read], words: Words, pairs: Sequence[tuple[int, str]]
 ) -> tuple[Places, Numbers]:
     """Rows and numbers of the features of (chunk, subject) pairs; row i is of pair i."""
-    at, sentence = encoded.at, encoded.sentence.tolist()
     named_in: dict[int, list[Mention]] = {chunk: [] for chunk, _ in pairs}
     cues_in: dict[int, list[str]] = {chunk: [] for chunk in named_in}
-    for mention in mentions:
-        if at[mention.start] in named_in:
-            named_in[at[mention.start]].append(mention)
-    for cue in cues:
-        if at[cue.start] in cues_in:
-            cues_in[at[cue.start]].append(cue.kind)
+    headings: list[CueRule | None] = []
+    for read, at in zip(reads, encoded.at, strict=True):
+        headings += [sentence.heading for sentence in read.sentences]
+        for mention in read.mentions:
+            if (there := named_in.get(at[mention.start])) is not None:
+                there.append(mention)
+        for cue in read.cues:
+            if (kinds := cues_in.get(at[cue.start])) is not None:
+                kinds.append(cue.kind)
     sizes: list[int] = []
     numbers: list[int] = []
     for chunk, subject in pairs:
         before = len(numbers)
-        there = named_in[chunk]
-        own = [mention for mention in there if mention.subject == subject]
-        others = len(own) < len(there)
-        numbers += [named("subject", subject), named("named", f"{bool(own)} {others}")]
+        beside = named_in[chunk]
+        own = [mention for mention in beside if mention.subject == subject]
+        others = len(own) < len(beside)
+        numbers += _of_pair(subject, bool(own), others)
         for mention in own:
             _mention(mention, numbers)
         if others:
-            numbers += [named("told beside", told[0]) for m in there if m.subject != subject for told in m.statuses]
+            numbers += [named("told beside", told[0]) for m in beside if m.subject != subject for told in m.statuses]
         numbers += [_of_cue(subject, kind) for kind in cues_in[chunk]]
-        heading = sentences[sentence[chunk]].heading
+        heading = headings[encoded.sentence[chunk]]
         if heading is not None:
             numbers.append(named("heading of subject", f"{subject} {heading.status}"))
         sizes.append(len(numbers) - before)
@@ -73,6 +72,11 @@ def _mention(mention: Mention, numbers: list[int]) -> None:
 
 
 # Numbers of what is seen again and again; there are as many as the rules can say.
+@cache
+def _of_pair(subject: str, own: bool, others: bool) -> tuple[int, int]:
+    return named("subject", subject), named("named", f"{own} {others}")
+
+
 @cache
 def _of_cue(subject: str, kind: str) -> int:
     return named("cue of subject", f"{subject} {kind}")

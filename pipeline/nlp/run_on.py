@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.nlp.features import Numbers, Places, Words, mix, number_of
 from pipeline.nlp.lexicon import word_set
 from pipeline.nlp.tables import Table
+from pipeline.nlp.words import Numbers, Places, Words, mix, number_of
 
 LEAST = 12  # words without punctuation from which on they are looked at
 STOP, PAUSE = 0.4, 0.4  # chance from which on a gap ends a sentence; or a chunk

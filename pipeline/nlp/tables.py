@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.nlp.features import Numbers, Places
+from pipeline.nlp.words import Numbers, Places
 
 Weights = NDArray[np.float32]
 _ROW_BITS = 32  # of a number that holds a row of features and, in these bits, a row of weights

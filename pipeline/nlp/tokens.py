@@ -9,6 +9,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from itertools import accumulate
+from sys import intern
 
 from pipeline.nlp.lexicon import word_set
 
@@ -95,7 +96,7 @@ class Normaliser(dict[str, str]):
         self._limit = limit
 
     def __missing__(self, word: str) -> str:
-        form = normal(word)
+        form = intern(normal(word))  # one object a word: patterns are looked up by it again and again
         if len(self) >= self._limit:
             self.clear()
         if len(word) < 40:

@@ -4,15 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from typing import NamedTuple
 
 from pipeline.nlp.features import Encoded
 from pipeline.nlp.mentions import Mention
 from pipeline.nlp.merge import merge
 from pipeline.nlp.model import ORIGIN, ClaimModel, Guess
 from pipeline.nlp.reader import Read, Reader, claim_of
-from pipeline.nlp.weigh import NEAR, TOLD, candidates, features, told_by
+from pipeline.nlp.weigh import NEAR, TOLD, Candidate, candidates, rows, spread, told_by
 from pipeline.schemas.language import Language, SubjectRule
 from pipeline.types import Claim, Status
+
+
+class Asked(NamedTuple):
+    """A text to read, the day on which it was saved, and the odometer reading now, in the advert's unit."""
+
+    text: str
+    saved_on: date
+    mileage: int | None = None
 
 
 class TrainedReader(Reader):
@@ -24,39 +33,57 @@ class TrainedReader(Reader):
 
     def read_claims(self, text: str, saved_on: date, mileage: int | None = None) -> tuple[Claim, ...]:
         """Claims of a text, one a subject and status; offsets are those of `text`."""
-        read = self.read_rules(text, saved_on, mileage)
-        encoded, guesses = self._model.guesses(read.tokens, read.sentences, read.mentions, read.cues)
+        return self.read_all([Asked(text, saved_on, mileage)])[0]
+
+    def read_all(self, adverts: Sequence[Asked]) -> list[tuple[Claim, ...]]:
+        """Claims of several texts, as `read_claims` gives them; the model works on all of them at once."""
+        reads = [self.read_rules(*advert) for advert in adverts]
+        encoded, guesses = self._model.guesses(reads)
         if encoded is None:
-            return ()
-        told = told_by(read.mentions)
-        found = candidates(guesses, told, self._limits)
-        if not found:
-            return merge(self._settled(self._by_rules(read, saved_on, mileage, without=self._model.known)))
-        own: dict[tuple[int, str], list[Mention]] = {}
-        for mention in read.mentions:
-            own.setdefault((encoded.at[mention.start], mention.subject), []).append(mention)
-        sure = self._model.confidences(features(found, told, len(encoded.first))).round(3).tolist()
-        claims = [
-            self._claim(
-                read, encoded, guess, own.get((guess.chunk, one.subject), ()), one.status, saved_on, mileage, confidence
-            )
-            for one, confidence in zip(found, sure, strict=True)
-            if confidence >= self._model.stands
-            for chance, guess in one.in_turn()
-            if chance >= (TOLD if (guess.chunk, one.subject) in own and one.told else NEAR * one.chance)
+            return [() for _ in reads]
+        told = [told_by(read.mentions) for read in reads]
+        found = [candidates(some, said, self._limits) for some, said in zip(guesses, told, strict=True)]
+        likely = [
+            row
+            for some, said, chunks in zip(found, told, encoded.chunks, strict=True)
+            for row in rows(some, said, chunks)
         ]
-        claims += self._by_rules(read, saved_on, mileage, without=self._model.known)
-        return merge(self._settled(claims))
+        sure = iter(self._model.confidences(spread(likely)).round(3).tolist()) if likely else iter(())
+        every: list[tuple[Claim, ...]] = []
+        for number, (advert, read, some) in enumerate(zip(adverts, reads, found, strict=True)):
+            if not encoded.chunks[number]:
+                every.append(())
+                continue
+            claims = self._stand(advert, read, encoded, number, list(zip(some, sure, strict=False)))
+            claims += self._by_rules(read, advert.saved_on, advert.mileage, without=self._model.known)
+            every.append(merge(self._settled(claims)))
+        return every
+
+    def _stand(
+        self, advert: Asked, read: Read, encoded: Encoded, number: int, found: Sequence[tuple[Candidate, float]]
+    ) -> list[Claim]:
+        """The claims of an advert, of those worth weighing, that are sure enough."""
+        own: dict[tuple[int, str], list[Mention]] = {}
+        at = encoded.at[number]
+        for mention in read.mentions:
+            own.setdefault((at[mention.start], mention.subject), []).append(mention)
+        return [
+            self._claim(advert, read, encoded, number, guess, own.get((guess.chunk, one.subject), ()), one.status, sure)
+            for one, sure in found
+            if sure >= self._model.stands
+            for chance, guess in one.in_turn()
+            if chance >= (TOLD if one.told and (guess.chunk, one.subject) in own else NEAR * one.chance)
+        ]
 
     def _claim(
         self,
+        advert: Asked,
         read: Read,
         encoded: Encoded,
+        number: int,
         guess: Guess,
         own: Sequence[Mention],
         status: Status,
-        saved_on: date,
-        mileage: int | None,
         confidence: float,
     ) -> Claim:
         """The claim in the rules' words where they named the subject (`own`), else in the words of the chunk."""
@@ -71,8 +98,8 @@ class TrainedReader(Reader):
             one = Mention(subject, _rule(subject), first, last, tuple(range(first, last)))
             said = (status, ORIGIN, first, last)
         one.chunk = encoded.inner[chunk]  # what the rules passed over was dealt to none
-        sentence = read.sentences[encoded.sentence[chunk]]
-        return claim_of(read, sentence, one, said, saved_on, mileage, subject in self._limits, confidence)
+        sentence = read.sentences[encoded.sentence[chunk] - encoded.heads[number]]
+        return claim_of(read, sentence, one, said, advert.saved_on, advert.mileage, subject in self._limits, confidence)
 
 
 _rules: dict[str, SubjectRule] = {}

@@ -20,11 +20,11 @@ from learn import examples, fit_arrays, load  # noqa: E402
 from train import SETTINGS, digest  # noqa: E402
 
 from pipeline.errors import ModelError  # noqa: E402
-from pipeline.nlp.features import Words  # noqa: E402
 from pipeline.nlp.model import ARTEFACT, ORIGIN, ClaimModel, Guess  # noqa: E402
 from pipeline.nlp.run_on import RunOn  # noqa: E402
 from pipeline.nlp.trained import TrainedReader  # noqa: E402
 from pipeline.nlp.weigh import candidates, features  # noqa: E402
+from pipeline.nlp.words import Words  # noqa: E402
 from pipeline.schemas.language import load_language  # noqa: E402
 from pipeline.types import STATUSES  # noqa: E402
 
@@ -78,9 +78,7 @@ def test_learned_words_carry_over_to_texts_that_were_never_seen() -> None:
     model = ClaimModel(*fit_arrays(found, subjects, words, SETTINGS, RunOn.nothing()))
     right = 0
     for example in examples(rows[100:], plain, words):
-        _, guesses = model.guesses(
-            example.read.tokens, example.read.sentences, example.read.mentions, example.read.cues
-        )
+        guesses = model.guesses([example.read])[1][0]
         got = {(g.subject, status) for g in guesses for status, chance in g.chances() if chance >= 0.5}
         right += len(got & example.gold) - len(got - example.gold)
     assert right > 50

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate, islice
 
-from pipeline.nlp.facts.phrases import NUMBER_WORDS, any_of, parts_of, phrase, with_glued
+from pipeline.nlp.facts.phrases import NUMBER_WORDS, any_of, glued, parts_of, phrase
 
 _WORD = re.compile(r"[^\W_]+")
 _WORDS = re.compile(r"([^\W_]+)")
@@ -32,7 +32,7 @@ class Words:
         ends = accumulate(map(len, pieces))
         for word, start in zip(pieces[1::2], islice(ends, 0, None, 2), strict=False):  # behind the last is no word
             self.places.setdefault(word, []).append(start)
-        self.known = with_glued(self.places)
+        self.known = frozenset(self.places).union(glued(low))
         self._figures: list[int] | None = None
 
     def starts(self, begins: frozenset[str]) -> list[int]:
@@ -156,11 +156,16 @@ class Lookup:
     def live(self, words: Words) -> dict[str, list[str]]:
         """Key -> its phrases that the text may hold."""
         known, low = words.known, words.low
-        numbers = set(self._loose)
+        numbers = [*self._loose]
         for word in self._words & known:
-            numbers.update(self._by_word[word])
+            numbers += self._by_word[word]
+        numbers.sort()
         found: dict[str, list[str]] = {}
-        for number in sorted(numbers):
+        last = -1
+        for number in numbers:
+            if number == last:  # two of its words are there
+                continue
+            last = number
             key, text, rest = self._items[number]
             for need in rest:
                 if not need.met(known, low):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from typing import TypeAlias
 
 from pipeline.nlp.facts.anchors import needs
 from pipeline.nlp.facts.phrases import any_of, ending, starting, words_of
@@ -69,33 +70,42 @@ class _Known:
         self.signs = tuple({sign for need in chosen for sign in need.signs})
 
 
+_Placed: TypeAlias = tuple[int, _Known]  # a cue and its place in the rules
+_ByWord: TypeAlias = dict[str, list[_Placed]]
+
+
 class CueSet:
     """The cues of a rules file, read together around one place."""
 
     def __init__(self, cues: Sequence[Cue]) -> None:
-        groups: dict[tuple[str, str], list[tuple[int, _Known]]] = {}
+        groups: dict[tuple[str, str], tuple[_ByWord, list[_Placed]]] = {}
         for number, cue in enumerate(cues):
-            groups.setdefault((cue.side, cue.near), []).append((number, _Known(cue)))
+            one = _Known(cue)
+            by_word, others = groups.setdefault((cue.side, cue.near), ({}, []))
+            for word in one.words:
+                by_word.setdefault(word, []).append((number, one))
+            if one.loose or one.signs:
+                others.append((number, one))
         self._groups = [
-            (side, near, frozenset(w for _, one in group for w in one.words), any(o.loose or o.signs for _, o in group),
-             group)
-            for (side, near), group in groups.items()
-        ]  # fmt: skip
+            (side, near, frozenset(by_word), by_word, others) for (side, near), (by_word, others) in groups.items()
+        ]
 
     def read(self, around: Around) -> list[Cue]:
         """The cues that stand there, in the order of the rules."""
-        found: list[tuple[int, Cue]] = []
-        for side, near, words, loose, group in self._groups:
+        found: dict[int, Cue] = {}
+        for side, near, words, by_word, others in self._groups:
             text, known = around.stretch(side, near)
-            if not text or (not loose and words.isdisjoint(known)):
+            if not text:
                 continue
-            for number, one in group:
-                if (
-                    not one.words.isdisjoint(known) or one.loose or any(sign in text for sign in one.signs)
-                ) and one.look(text):
-                    found.append((number, one.cue))
-        found.sort(key=lambda pair: pair[0])
-        return [cue for _, cue in found]
+            for number, one in others:
+                if (one.loose or any(sign in text for sign in one.signs)) and one.look(text):
+                    found[number] = one.cue
+            if not words.isdisjoint(known):
+                for word in words & known:
+                    for number, one in by_word[word]:
+                        if number not in found and one.look(text):
+                            found[number] = one.cue
+        return [found[number] for number in sorted(found)]
 
     def sums(self, around: Around) -> tuple[float, tuple[str, ...]]:
         """Weights of the cues that stand there, added up, and their ids."""

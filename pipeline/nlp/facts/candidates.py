@@ -9,6 +9,7 @@ from typing import Any
 
 from pipeline.types import Fact
 
+_CERTAIN = 8.0  # margin from which on the confidence is the highest
 MOST_RIVALS = 12  # per key: a flood of numbers is no evidence
 
 
@@ -29,8 +30,10 @@ class Candidate:
     @property
     def confidence(self) -> float:
         """Logistic in the margin over what is needed (judgement, not a frequency), 0.5-0.99."""
-        margin = min(12.0, max(0.0, self.score - self.least))
-        return round(min(0.99, 1 / (1 + math.exp(-0.6 * margin))), 3)
+        margin = self.score - self.least
+        if margin <= 0.0:
+            return 0.5
+        return 0.99 if margin > _CERTAIN else round(min(0.99, 1 / (1 + math.exp(-0.6 * margin))), 3)
 
     def facts(self, text: str) -> list[Fact]:
         """The fact and those that stand with it."""
@@ -51,7 +54,10 @@ def choose(candidates: Iterable[Candidate]) -> tuple[Candidate | None, list[Cand
     rivals: list[Candidate] = []
     seen = {repr(best.value)} if best else set()
     for one in ranked[1:] if best else ranked:
-        if repr(one.value) not in seen and len(rivals) < MOST_RIVALS:
-            seen.add(repr(one.value))
+        value = repr(one.value)
+        if value not in seen:
+            seen.add(value)
             rivals.append(one)
+            if len(rivals) == MOST_RIVALS:
+                break
     return best, rivals

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -88,14 +87,12 @@ def count(text: str) -> int | None:
 
 def words_of(low: str) -> frozenset[str]:
     """Words of a lower-case text, for the anchors; "10months" holds "months" too."""
-    return with_glued(_WORDS.findall(low))
+    return frozenset(_WORDS.findall(low)).union(glued(low))
 
 
-def with_glued(words: Iterable[str]) -> frozenset[str]:
-    """The words and those that stand right after a figure in one of them."""
-    known = set(words)
-    glued = [found for word in known if not word.isalpha() for found in _AFTER_DIGIT.findall(word)]
-    return frozenset(known.union(glued))
+def glued(low: str) -> list[str]:
+    """The words that stand right after a figure."""
+    return _AFTER_DIGIT.findall(low)
 
 
 def parts_of(text: str) -> list[str]:
