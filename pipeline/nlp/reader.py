@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Set
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
-from typing import Any, TypeAlias
+from itertools import pairwise
+from typing import Any, TypeAlias, cast
 
 from pipeline.nlp.flow import Flow
 from pipeline.nlp.grade import grade_of
@@ -35,13 +36,15 @@ _NOTHING: Told = ([], [], [])
 
 @dataclass(slots=True)
 class Read:
-    """A text as the rules have read it. `told`: start of a sentence -> its mentions with a status, cues and times."""
+    """A text as the rules have read it. `told`: start of a sentence -> its mentions with a status, cues and times;
+    `since`: start of a sentence -> the year of what befell the vehicle in the one before."""
 
     tokens: Tokens
     sentences: list[Sentence]
     mentions: list[Mention]
     cues: list[Cue]
     told: dict[int, Told]
+    since: dict[int, int] = field(default_factory=dict)
 
     def around(self, sentence: Sentence) -> Told:
         """Mentions that have a status, cues and times of a sentence."""
@@ -123,7 +126,14 @@ class Reader:
             for mention in told:
                 limit(mention, self._limits.get(mention.subject))
             found[start] = [mention for mention in told if mention.statuses], near, when
-        return Read(tokens, sentences, mentions, every, found)
+        since: dict[int, int] = {}
+        for before, sentence in pairwise(sentences):
+            told, _, when = found.get(before.start, _NOTHING)
+            if when and before.line == sentence.line and any(mention.subject in self._events for mention in told):
+                years = {settle(one, False, saved_on)[1] for one in when} - {None}
+                if len(years) == 1:
+                    since[sentence.start] = cast(int, years.pop())
+        return Read(tokens, sentences, mentions, every, found, since)
 
 
 def claim_of(
@@ -145,6 +155,8 @@ def claim_of(
     at_mileage = at_year = None
     if times and status in ("done", "due"):
         at_mileage, at_year, end = _when(tokens, sentence, mention, mentions, times, status, end, saved_on, mileage)
+    if status == "done" and not times:  # put right after what befell it
+        at_year = read.since.get(sentence.start)
     first = min(start, max(chunk.start, min(start, mention.start)))
     quote_start, quote_end = tokens.starts[first], tokens.ends[max(end, mention.end) - 1]
     return Claim(
