@@ -95,17 +95,17 @@ class Finder:
         order = self._order
         subject_hits.sort(key=lambda hit: (-len(hit.words), order[hit.rule], hit.start))
         for hit in subject_hits:
-            rivals = [owner[word] for word in hit.words if word in owner]
-            if rivals and not all(
-                rival.words == hit.words and rules[rival.rule][0] != rules[hit.rule][0] for rival in rivals
-            ):
-                continue
-            for word in hit.words:
-                owner.setdefault(word, hit)
             subject, rule = rules[hit.rule]
-            assert subject is not None and isinstance(rule, SubjectRule)
-            if rule.kind != "mask":
-                mentions.append(Mention(subject, rule, hit.start, hit.end, hit.words))
+            for word in hit.words:
+                rival = owner.get(word)
+                if rival is not None and (rival.words != hit.words or rules[rival.rule][0] == subject):
+                    break
+            else:
+                for word in hit.words:
+                    owner.setdefault(word, hit)
+                assert subject is not None and isinstance(rule, SubjectRule)
+                if rule.kind != "mask":
+                    mentions.append(Mention(subject, rule, hit.start, hit.end, hit.words))
         mentions.sort(key=lambda mention: (mention.start, mention.end))
         cues: list[Cue] = []
         taken: dict[int, Hit] = {}
@@ -117,14 +117,19 @@ class Finder:
             if rule.kind in _APART:  # their words may say something else as well: they take none
                 cues.append(Cue(rule, hit.start, hit.end))
                 continue
-            rivals = [taken[word] for word in hit.words if word in taken]
-            if rivals and any(rival.words != hit.words for rival in rivals):
-                continue
-            if all(word in owner and rules[owner[word].rule][1].kind != "mask" for word in hit.words):
-                shadows.setdefault(owner[hit.words[0]].words, Cue(rule, hit.start, hit.end))
-                continue
-            taken.update(dict.fromkeys(hit.words, hit))
-            cues.append(Cue(rule, hit.start, hit.end))
+            named = True
+            for word in hit.words:
+                rival = taken.get(word)
+                if rival is not None and rival.words != hit.words:
+                    break
+                mine = owner.get(word)
+                named = named and mine is not None and rules[mine.rule][1].kind != "mask"
+            else:
+                if named:
+                    shadows.setdefault(owner[hit.words[0]].words, Cue(rule, hit.start, hit.end))
+                    continue
+                taken.update(dict.fromkeys(hit.words, hit))
+                cues.append(Cue(rule, hit.start, hit.end))
         cues.sort(key=lambda cue: cue.start)
         for mention in mentions:
             cue = shadows.get(mention.words)

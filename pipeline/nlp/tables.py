@@ -12,6 +12,7 @@ from pipeline.nlp.words import Numbers, Places
 Weights = NDArray[np.float32]
 _ROW_BITS = 32  # of a number that holds a row of features and, in these bits, a row of weights
 _ROW_MASK = (1 << _ROW_BITS) - 1
+_BLOCK = 128  # rows of features whose weights are added up at once
 
 
 class Table:
@@ -49,8 +50,12 @@ class Table:
             keys = keys[_changes(keys)]
             at = keys >> _ROW_BITS
             starts = _changes(at)
-            weights = self.weights.take(keys & _ROW_MASK, axis=0)
-            total[at[starts]] = np.add.reduceat(weights, starts, axis=0)
+            found = keys & _ROW_MASK
+            bounds = np.append(starts, len(keys))
+            for begin in range(0, len(starts), _BLOCK):  # weights that a processor's cache holds
+                some = bounds[begin : begin + _BLOCK + 1]
+                weights = self.weights.take(found[some[0] : some[-1]], axis=0)
+                total[at[some[:-1]]] = np.add.reduceat(weights, some[:-1] - some[0], axis=0)
         return total
 
 

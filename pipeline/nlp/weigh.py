@@ -116,7 +116,7 @@ def spread(rows: Sequence[Sequence[float]]) -> NDArray[np.float64]:
     mine = np.zeros((size, 2, _NUMBER))  # the status alone, and with its rival's chance
     mine[every, 0, place] = 1.0
     mine[every, 1, place] = plain[:, _RIVAL]
-    return np.concatenate([plain, mine.reshape(size, -1), crossed.reshape(size, -1)], axis=1)
+    return np.hstack([plain, mine.reshape(size, 2 * _NUMBER), crossed.reshape(size, _NUMBER * _NUMBER)])
 
 
 def _row(
