@@ -325,31 +325,65 @@ class ItemBelief:
 
 @dataclass(frozen=True, slots=True)
 class Draws:
-    """An array of (samples, items) of which only what is not nought is kept: about a twentieth."""
+    """An array of (samples, items) of which only what is not nought is kept: about a twentieth.
+
+    Entries stand item after item, samples rising within each.
+    """
 
     samples: int
-    counts: NDArray[np.int32]  # (items,): how many samples of each item are not nought
-    rows: NDArray[np.unsignedinteger[Any]]  # which samples, item after item
-    amounts: NDArray[np.float32]  # and what they are
+    counts: NDArray[np.integer[Any]]  # (items,): how many samples of each item are not nought
+    rows: NDArray[np.integer[Any]]  # (entries,): which samples
+    amounts: NDArray[np.floating[Any]]  # (entries,): and what they are
 
     @staticmethod
-    def of(array: NDArray[np.float32]) -> Draws:
+    def of(array: NDArray[np.floating[Any]]) -> Draws:
+        """An array packed."""
         import numpy as np
 
         samples = len(array)
         columns = np.ascontiguousarray(array.T).ravel()
         places = np.flatnonzero(columns)
-        counts = np.bincount(places // samples, minlength=array.shape[1]).astype(np.int32)
-        small = np.uint16 if samples <= 1 << 16 else np.uint32
-        return Draws(samples, counts, (places % samples).astype(small), columns[places])
+        counts = np.bincount(places // samples, minlength=array.shape[1])
+        return Draws(samples, counts, places % samples, columns[places])
 
-    def dense(self) -> NDArray[np.float32]:
+    @property
+    def edges(self) -> NDArray[np.int64]:
+        """(items + 1,): where each item's entries begin and end."""
+        import numpy as np
+
+        return np.concatenate([[0], np.cumsum(self.counts, dtype=np.int64)])
+
+    def items(self) -> NDArray[np.int64]:
+        """(entries,): which item each entry is of."""
+        import numpy as np
+
+        return np.repeat(np.arange(len(self.counts)), self.counts)
+
+    def dense(self) -> NDArray[Any]:
         """The array itself, each item's samples side by side in memory."""
         import numpy as np
 
-        columns = np.zeros((len(self.counts), self.samples), np.float32)
-        columns[np.repeat(np.arange(len(self.counts)), self.counts), self.rows] = self.amounts
-        return columns.T
+        columns = np.zeros(len(self.counts) * self.samples, self.amounts.dtype)
+        columns[self.items() * self.samples + self.rows] = self.amounts
+        return columns.reshape(len(self.counts), self.samples).T
+
+    def total(self) -> NDArray[np.float64]:
+        """Sum over the items in their order, (samples,)."""
+        import numpy as np
+
+        return np.asarray(np.bincount(self.rows, self.amounts, self.samples), np.float64)
+
+    def packed(self) -> Draws:
+        """The same in as little memory as it can be kept in: single precision, short numbers."""
+        import numpy as np
+
+        amounts = self.amounts.astype(np.float32)
+        there, rows, counts = amounts != 0, self.rows, self.counts
+        if not there.all():
+            rows, amounts = rows[there], amounts[there]
+            counts = np.bincount(self.items()[there], minlength=len(counts))
+        small = np.uint16 if self.samples <= 1 << 16 else np.uint32
+        return Draws(self.samples, counts.astype(np.int32), rows.astype(small), amounts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -389,11 +423,14 @@ class RepairEstimate:
         return self.drawn.dense() if isinstance(self.drawn, Draws) else self.drawn
 
     @property
+    def draws(self) -> Draws:
+        """The same packed."""
+        return self.drawn if isinstance(self.drawn, Draws) else Draws.of(self.drawn)
+
+    @property
     def samples(self) -> NDArray[np.float64]:
         """Total repair cost, shape (samples,)."""
-        import numpy as np
-
-        return np.asarray(self.item_costs.sum(axis=1, dtype=np.float64))
+        return self.draws.total()
 
 
 # ---- valuation --------------------------------------------------------------

@@ -10,17 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.costing.inference import Solved, solve
-from pipeline.costing.jobs import JobCosts, capped, item_costs, job_costs, put_off, thrift
+from pipeline.costing.jobs import JobCosts, job_costs, thrift
 from pipeline.costing.network import Link, Network, Node
 from pipeline.costing.reasons import assumptions, contradictions, home_cautions, item_reasons
 from pipeline.costing.reports import ADMITS, Reports, Weight
-from pipeline.costing.sensitivity import Sampled, Sensitivity
+from pipeline.costing.sensitivity import Company, Sampled, Sensitivity
 from pipeline.costing.signs import Renewal, Signs, read_fleet
+from pipeline.costing.spending import Spending, Work
 from pipeline.costing.wear import fault_wear, fits, service_wear
 from pipeline.schemas.knowledge_parts import Fault, Knowledge, Service
 from pipeline.schemas.region import Region
 from pipeline.schemas.vehicle import Applies
-from pipeline.types import ADVERT_ORIGINS, STATES, Buyer, Draws, Evidence, ItemBelief, RepairEstimate
+from pipeline.types import ADVERT_ORIGINS, STATES, Buyer, Evidence, ItemBelief, RepairEstimate
 from pipeline.uniforms import columns
 
 Array = NDArray[np.float64]
@@ -45,21 +46,24 @@ def estimate(
 
     Raises StageError when a vehicle's evidence is impossible under the rules.
     """
-    engine = Engine(knowledge, buyer, samples, seed)
-    for start in range(0, len(evidence), TOGETHER):
-        yield from engine.run(evidence[start : start + TOGETHER])
+    yield from Engine(knowledge, buyer, samples, seed).estimate(evidence)
 
 
 @dataclass(frozen=True, slots=True)
 class Tables:
     """What is known of some vehicles, ready for the network. Arrays are (vehicles, root states or 1, 3)."""
 
-    signs: tuple[Signs, ...]
+    company: Company
     wear: Mapping[str, Array]
     likelihood: Mapping[str, Array]
     roots: Mapping[str, Array]  # root -> (vehicles, its states)
     weights: Mapping[str, Sequence[list[Weight]]]  # item -> what moved it, a list a vehicle
     renewals: Mapping[str, Mapping[int, Renewal]]  # item -> vehicle -> the renewal that its advert tells of
+
+    @property
+    def signs(self) -> tuple[Signs, ...]:
+        """What each vehicle's advert gives to reason from."""
+        return self.company.fleet.signs
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,27 +80,38 @@ class Believed:
 class Engine:
     """The network, the job costs and the common random numbers of one run."""
 
-    def __init__(self, knowledge: Knowledge, buyer: Buyer, samples: int, seed: int) -> None:
-        self.knowledge, self.buyer, self.samples, self.seed = knowledge, buyer, samples, seed
+    def __init__(self, knowledge: Knowledge, buyer: Buyer, samples: int = SAMPLES, seed: int = SEED) -> None:
+        self.knowledge, self.samples, self.seed = knowledge, samples, seed
         self.region: Region = knowledge.regions[buyer.region]
         self.network = build_network(knowledge)
         self.reports = Reports(knowledge, self.region)
-        self.costs: JobCosts = job_costs(knowledge, self.region, buyer, samples, seed)
-        self.thrift = thrift(knowledge, buyer)
         seen = np.array([knowledge.learning.seen[state] for state in STATES])
         self._seen = dict(zip(STATES, seen.T, strict=True))  # what was put down -> its chance by true state
         self.ids = tuple(node.id for node in self.network.nodes)
         self.assemblies = [
             (one.job, [self.ids.index(fault) for fault in one.faults]) for one in knowledge.assemblies.values()
         ]
-        self.sensitivity = Sensitivity(knowledge, self.network, self.reports, self.costs, buyer.purpose)
         self.state_uniforms = columns(["roots", *(f"state {i}" for i in self.ids)], samples, seed)
         self.pay_uniforms = np.ascontiguousarray(columns([f"pay {i}" for i in self.ids], samples, seed).T)
+        self._at_terms_of(buyer)
+
+    def _at_terms_of(self, buyer: Buyer) -> None:
+        knowledge = self.knowledge
+        self.buyer, self.thrift = buyer, thrift(knowledge, buyer)
+        self.costs: JobCosts = job_costs(knowledge, self.region, buyer, self.samples, self.seed)
+        self.sensitivity = Sensitivity(knowledge, self.network, self.reports, self.costs, buyer.purpose)
+        work = [Work(n, *one) for n, key in enumerate(self.ids) for one in self.work(key)]
+        self.spending = Spending(knowledge, buyer, self.costs, work, self.pay_uniforms, self.assemblies)
 
     def beliefs(self, evidence: Sequence[Evidence]) -> list[dict[str, Array]]:
         """Only the posteriors: for each vehicle, item -> P(sound, minor, major)."""
         marginals = self.solve(self.tables(evidence)).marginals()
         return [{i: marginals[i][v] for i in self.ids} for v in range(len(evidence))]
+
+    def estimate(self, evidence: Sequence[Evidence]) -> Iterator[RepairEstimate]:
+        """Estimates of any number of vehicles, in order."""
+        for start in range(0, len(evidence), TOGETHER):
+            yield from self.run(evidence[start : start + TOGETHER])
 
     def run(self, evidence: Sequence[Evidence]) -> Iterator[RepairEstimate]:
         """Estimates of at most `TOGETHER` vehicles."""
@@ -107,9 +122,7 @@ class Engine:
     def for_buyer(self, buyer: Buyer) -> Engine:
         """The same network and random numbers with the terms of another buyer in the same region."""
         other = copy(self)
-        other.buyer, other.thrift = buyer, thrift(self.knowledge, buyer)
-        other.costs = job_costs(self.knowledge, self.region, buyer, self.samples, self.seed)
-        other.sensitivity = Sensitivity(self.knowledge, self.network, self.reports, other.costs, buyer.purpose)
+        other._at_terms_of(buyer)
         return other
 
     def believed(self, evidence: Sequence[Evidence]) -> Believed:
@@ -127,11 +140,16 @@ class Engine:
             key: dict(zip(root.prior, map(float, believed.roots[key][v]), strict=True))
             for key, root in self.knowledge.roots.items()
         }
-        costs = self.item_costs(believed.states[v])
+        sampled = self.sampled(believed, v)
+        repair = self._estimate(believed.tables, v, belief, root_belief, sampled)
+        return replace(repair, sensitive=self.sensitivity.most(sampled, believed.tables.company, v))
+
+    def sampled(self, believed: Believed, v: int) -> Sampled:
+        """The v-th vehicle's samples and what they cost this buyer."""
+        states = np.ascontiguousarray(believed.states[v].T)
+        spent = self.spending.of(states)
         said = {key: believed.tables.weights[key][v] for key in self.ids}
-        sampled = Sampled(believed.configs[v], believed.states[v], costs, said)
-        repair = self._estimate(believed.tables, v, belief, root_belief, costs)
-        return replace(repair, sensitive=self.sensitivity.most(sampled, believed.tables.signs[v]))
+        return Sampled(believed.configs[v], states, spent, spent.dense().mean(axis=0), said)
 
     def solve(self, tables: Tables) -> Solved:
         """The network given the tables."""
@@ -164,7 +182,7 @@ class Engine:
             key: np.stack([self.reports.root(root, one) for one in fleet.signs])
             for key, root in self.knowledge.roots.items()
         }
-        return Tables(fleet.signs, wear, likelihood, roots, weights, renewals)
+        return Tables(Company(fleet), wear, likelihood, roots, weights, renewals)
 
     def _likelihood(
         self, item: Fault | Service, wear: Array, said: Sequence[tuple[Array, list[Weight]]], signs: Sequence[Signs]
@@ -176,23 +194,12 @@ class Engine:
 
     def item_costs(self, states: NDArray[np.int8]) -> Array:
         """Cost of every item in every sample, shape (samples, items), from states of the same shape."""
-        states = np.ascontiguousarray(states.T)
-        places = np.flatnonzero(states.ravel() != 0)  # most items are sound in most samples
-        samples = places % states.shape[1]
-        edges = np.searchsorted(places, np.arange(len(self.ids) + 1) * states.shape[1])
-        wanted: list[list[tuple[Sequence[str], NDArray[np.intp]]]] = []
-        for column, key in enumerate(self.ids):
-            where = samples[edges[column] : edges[column + 1]]
-            state, pay = states[column, where], self.pay_uniforms[column, where]
-            wanted.append([(jobs, where[(state == n) & (pay < chance)]) for n, jobs, chance in self.work(key)])
-        costs = capped(self.costs, item_costs(self.costs, wanted), self.assemblies)
-        return put_off(self.knowledge, self.buyer, costs)
+        return self.spending.of(np.ascontiguousarray(states.T)).dense()
 
     def _estimate(
-        self, tables: Tables, v: int, belief: dict[str, Array], roots: dict[str, dict[str, float]], costs: Array
+        self, tables: Tables, v: int, belief: dict[str, Array], roots: dict[str, dict[str, float]], sampled: Sampled
     ) -> RepairEstimate:
-        signs = tables.signs[v]
-        expected = costs.mean(axis=0)
+        signs, expected = tables.signs[v], sampled.expected
         items = tuple(
             self._item(key, tables, v, belief[key], float(expected[column])) for column, key in enumerate(self.ids)
         )
@@ -201,7 +208,7 @@ class Engine:
         return RepairEstimate(
             ref=signs.evidence.ref,
             items=items,
-            drawn=Draws.of(costs.astype(np.float32)),
+            drawn=sampled.spent.packed(),
             roots=roots,
             admitted_mean=admitted,
             unsaid_mean=float(expected.sum()) - admitted,
@@ -224,32 +231,31 @@ class Engine:
         return self.knowledge.faults.get(key) or self.knowledge.services[key]
 
     def _item(self, key: str, tables: Tables, v: int, belief: Array, expected: float) -> ItemBelief:
-        sound, minor, major = (float(p) for p in belief)
-        item = self._part(key)
-        is_fault = isinstance(item, Fault)
-        shares = {link.subject: link.share for link in item.speaks}
+        sound, minor, major = belief.tolist()
+        item, bad = self._part(key), minor + major
         signs, weights = tables.signs[v], tables.weights[key][v]
         admission = self.knowledge.admission
-        said = any(
-            claim.status in ADMITS and claim.origin in ADVERT_ORIGINS and shares[subject] >= admission.share
-            for subject in shares
-            for claim in signs.by_subject.get(subject, ())
+        said = bad >= admission.belief and any(
+            claim.status in ADMITS and claim.origin in ADVERT_ORIGINS
+            for link in item.speaks
+            if link.share >= admission.share
+            for claim in signs.by_subject.get(link.subject, ())
         )
         renewed = tables.renewals[key].get(v)
-        dated = not is_fault and renewed is not None and minor + major >= admission.dated
+        dated = isinstance(item, Service) and renewed is not None and bad >= admission.dated
         return ItemBelief(
             item=key,
             name=item.name,
             group=item.group if isinstance(item, Fault) else "service",
-            kind="fault" if is_fault else "service",
+            kind="fault" if isinstance(item, Fault) else "service",
             sound=sound,
             minor=minor,
             major=major,
             expected_cost=expected,
-            admitted=dated or (said and minor + major >= admission.belief),
+            admitted=dated or said,
             subjects=self.reports.subjects[key],
             seen_on_viewing=item.seen.on_viewing if isinstance(item, Fault) else self.knowledge.assumed.service_seen,
-            reasons=item_reasons(item, signs, weights, renewed, minor + major),
+            reasons=item_reasons(item, signs, weights, renewed, bad),
         )
 
 
