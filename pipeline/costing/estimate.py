@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -117,7 +117,9 @@ class Engine:
         """Estimates of at most `TOGETHER` vehicles."""
         if evidence:
             believed = self.believed(evidence)
-            yield from (self.priced(believed, v) for v in range(len(evidence)))
+            sampled = {v: self.sampled(believed, v) for v in range(len(evidence))}
+            self.sensitivity.prepare(believed.tables.company, sampled)
+            yield from (self._estimate(believed, v, sampled.pop(v)) for v in range(len(evidence)))
 
     def for_buyer(self, buyer: Buyer) -> Engine:
         """The same network and random numbers with the terms of another buyer in the same region."""
@@ -135,14 +137,7 @@ class Engine:
 
     def priced(self, believed: Believed, v: int) -> RepairEstimate:
         """The estimate of the v-th of the vehicles at this buyer's terms."""
-        belief = {i: believed.marginals[i][v] for i in self.ids}
-        root_belief = {
-            key: dict(zip(root.prior, map(float, believed.roots[key][v]), strict=True))
-            for key, root in self.knowledge.roots.items()
-        }
-        sampled = self.sampled(believed, v)
-        repair = self._estimate(believed.tables, v, belief, root_belief, sampled)
-        return replace(repair, sensitive=self.sensitivity.most(sampled, believed.tables.company, v))
+        return self._estimate(believed, v, self.sampled(believed, v))
 
     def sampled(self, believed: Believed, v: int) -> Sampled:
         """The v-th vehicle's samples and what they cost this buyer."""
@@ -196,12 +191,12 @@ class Engine:
         """Cost of every item in every sample, shape (samples, items), from states of the same shape."""
         return self.spending.of(np.ascontiguousarray(states.T)).dense()
 
-    def _estimate(
-        self, tables: Tables, v: int, belief: dict[str, Array], roots: dict[str, dict[str, float]], sampled: Sampled
-    ) -> RepairEstimate:
-        signs, expected = tables.signs[v], sampled.expected
+    def _estimate(self, believed: Believed, v: int, sampled: Sampled) -> RepairEstimate:
+        tables, expected = believed.tables, sampled.expected
+        signs = tables.signs[v]
         items = tuple(
-            self._item(key, tables, v, belief[key], float(expected[column])) for column, key in enumerate(self.ids)
+            self._item(key, tables, v, believed.marginals[key][v], cost)
+            for key, cost in zip(self.ids, expected.tolist(), strict=True)
         )
         admitted = sum(item.expected_cost for item in items if item.admitted)
         dear = np.argsort(-expected)[:CAUTIONED] if self.buyer.does_own_work else ()
@@ -209,11 +204,15 @@ class Engine:
             ref=signs.evidence.ref,
             items=items,
             drawn=sampled.spent.packed(),
-            roots=roots,
+            roots={
+                key: dict(zip(root.prior, believed.roots[key][v].tolist(), strict=True))
+                for key, root in self.knowledge.roots.items()
+            },
             admitted_mean=admitted,
             unsaid_mean=float(expected.sum()) - admitted,
             assumptions=assumptions(signs, self.knowledge, self.buyer, self.region),
             contradictions=contradictions(signs),
+            sensitive=self.sensitivity.most(sampled, tables.company, v),
             cautions=home_cautions([self._part(items[n].item) for n in dear], self.knowledge),
         )
 

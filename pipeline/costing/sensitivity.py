@@ -42,10 +42,11 @@ class Sampled:
 
 @dataclass(frozen=True, slots=True)
 class Company:
-    """The vehicles that are worked out together, and how the chances of their items move with the pace of wear."""
+    """The vehicles that are worked out together, and how the chances of their dearest items move with wear."""
 
     fleet: Fleet
-    tried: dict[str, tuple[Array, Array]] = field(default_factory=dict)  # item -> (vehicles, cells), slower and faster
+    # (item, vehicle) -> P(state | roots, parents) with its wear slower, faster, over what it is: (cells,) each
+    tried: dict[tuple[str, int], tuple[Array, Array]] = field(default_factory=dict)
 
 
 class Sensitivity:
@@ -57,14 +58,33 @@ class Sensitivity:
         self.nodes: dict[str, Node] = {node.id: node for node in network.nodes}
         self.items: dict[str, Fault | Service] = {**knowledge.faults, **knowledge.services}
 
+    def prepare(self, company: Company, sampled: Mapping[int, Sampled]) -> None:
+        """Works out for several of the vehicles at once what `most` needs of their dearest items."""
+        wanted: dict[str, list[int]] = {}
+        for v, one in sampled.items():
+            for key in self._dear(one)[:LOOKED_AT]:
+                if (key, v) not in company.tried:
+                    wanted.setdefault(key, []).append(v)
+        for key, some in wanted.items():
+            item, fleet = self.items[key], company.fleet.some(some)
+            out = self._out(item.source)
+            chance = np.array([item.applies.chance(one.traits) for one in fleet.signs])
+            now = np.maximum(self._chance(item, fleet, chance), 1e-300)
+            slower, faster = (self._chance(_worn(item, factor), fleet, chance) / now for factor in (1 / out, out))
+            company.tried.update({(key, v): (slower[n], faster[n]) for n, v in enumerate(some)})
+
+    def _dear(self, sampled: Sampled) -> list[str]:
+        """Items that cost anything, dearest first."""
+        return [self.network.nodes[n].id for n in np.argsort(-sampled.expected) if sampled.expected[n] > 0]
+
     def most(self, sampled: Sampled, company: Company, v: int) -> tuple[Sensitive, ...]:
         """The numbers that move the mean cost of the v-th vehicle most, greatest first, at most `NAMED`."""
         return tuple(sorted(self.every(sampled, company, v), key=lambda one: -abs(one.high - one.low))[:NAMED])
 
     def every(self, sampled: Sampled, company: Company, v: int) -> Iterator[Sensitive]:
         """All numbers that are tried on a vehicle."""
-        expected, total = sampled.expected, sampled.spent.total()
-        order = [self.network.nodes[n].id for n in np.argsort(-expected) if expected[n] > 0]
+        self.prepare(company, {v: sampled})
+        order, total = self._dear(sampled), sampled.spent.total()
         dear = order[:LOOKED_AT]
         yield from self._wear(dear, sampled, company, v, total)
         yield from self._words(order[:SPOKEN_OF], sampled, total)
@@ -79,7 +99,6 @@ class Sensitivity:
             item = self.items[key]
             if key in seen:  # how fast it wears matters no more
                 continue
-            slower, faster = self._ratios(item, company)
             cell = sampled.roots
             for link in self.nodes[key].links:
                 cell = cell * 3 + sampled.states[self.column[link.parent]]
@@ -87,21 +106,8 @@ class Sensitivity:
             section = "faults" if isinstance(item, Fault) else "services"
             what = "how fast it wears" if isinstance(item, Fault) else "how often it is overdue"
             yield self._tried(
-                f"{item.name}: {what}", self._where(section, key), item.source, cell, slower[v], faster[v], total
+                f"{item.name}: {what}", self._where(section, key), item.source, cell, *company.tried[key, v], total
             )
-
-    def _ratios(self, item: Fault | Service, company: Company) -> tuple[Array, Array]:
-        """P(state | roots, parents) with the item's wear slower, faster, over what it is: (vehicles, cells) each.
-
-        Worked out for all vehicles at once, whichever of them asks first.
-        """
-        if item.id not in company.tried:
-            out, fleet = self._out(item.source), company.fleet
-            chance = np.array([item.applies.chance(one.traits) for one in fleet.signs])
-            now = np.maximum(self._chance(item, fleet, chance), 1e-300)
-            one, other = (self._chance(_worn(item, factor), fleet, chance) / now for factor in (1 / out, out))
-            company.tried[item.id] = one, other
-        return company.tried[item.id]
 
     def _chance(self, item: Fault | Service, fleet: Fleet, chance: Array) -> Array:
         """P(state | roots, parents) where it may not be fitted, (vehicles, root states x 3 a parent ... x 3)."""

@@ -49,10 +49,11 @@ class Spending:
         self._paid = np.zeros(pay.shape, np.int8)  # bit 1 where a minor state is paid for, 2 where a major one
         self._price = np.zeros((2, *pay.shape))  # of work that shares nothing with other work
         self._shared: list[Work] = []
+        self._several: set[str] = set()  # jobs that may be wanted more than once
         for one in work:
             self._paid[one.column] |= (pay[one.column] < one.chance).astype(np.int8) * np.int8(one.state)
-            twice = len(set(one.jobs)) < len(one.jobs)
-            if twice or any(costs.needs[job] or len(wanted_by[job]) > 1 for job in one.jobs):
+            self._several |= {job for job in one.jobs if len(wanted_by[job]) > 1 or one.jobs.count(job) > 1}
+            if any(costs.needs[job] or job in self._several for job in one.jobs):
                 self._shared.append(one)
             else:
                 for job in one.jobs:
@@ -81,7 +82,9 @@ class Spending:
 
     def _share(self, rows: Places, kinds: NDArray[np.int8], amounts: Array, items: Sequence[slice]) -> None:
         """Fills in the cost of work that shares jobs or dismantling with other work. `items`: their entries."""
+        nobody = np.zeros(self._price.shape[-1])
         asked: dict[str, Array] = {}
+        opened: dict[str, Array] = {group: nobody.copy() for group in self.costs.access}
         wanted: list[tuple[Work, Places, Places]] = []
         for work in self._shared:
             mine = items[work.column]
@@ -90,20 +93,44 @@ class Spending:
                 where = rows[at]
                 wanted.append((work, at, where))
                 for job in work.jobs:
-                    if job not in asked:
-                        asked[job] = np.zeros(self._price.shape[-1])
-                    asked[job][where] += 1.0
-        opened: dict[str, Array] = {}
+                    if job in self._several:
+                        asked.setdefault(job, nobody.copy())[where] += 1.0
+                    else:
+                        for group in self.costs.needs[job]:
+                            opened[group][where] += 1.0
         for job, count in asked.items():
             for group in self.costs.needs[job]:
-                if group not in opened:
-                    opened[group] = np.zeros(self._price.shape[-1])
                 opened[group] += count > 0
+        dismantling = self._dismantling(opened)
         for work, at, where in wanted:
             total = np.zeros(len(at))
             for job in work.jobs:
-                total += _one_of(self.costs, job, where, asked[job], opened)
+                total += self._one_of(job, where, asked.get(job), dismantling)
             amounts[at] = total
+
+    def _dismantling(self, opened: Mapping[str, Array]) -> dict[str, tuple[Array, Array | None]]:
+        """What a job pays of each dismantling, by how many jobs share it, and by how much it is done faster then."""
+        found: dict[str, tuple[Array, Array | None]] = {}
+        for group, jobs in opened.items():
+            jobs_open, again = np.maximum(jobs, 1.0), self.costs.again[group]
+            # A welder who is set up does the next panel faster.
+            slow = np.minimum(1.0, (1 + again * (jobs_open - 1)) / jobs_open) if again < 1 else None
+            found[group] = self.costs.access[group] / jobs_open, slow
+        return found
+
+    def _one_of(
+        self, job: str, where: Places, count: Array | None, dismantling: Mapping[str, tuple[Array, Array | None]]
+    ) -> Array:
+        """One item's part of a job at some samples: shared dismantling and shared jobs split evenly."""
+        total, labour = self.costs.parts[job][where], self.costs.labour[job][where]
+        slowest: Array | None = None
+        for group in self.costs.needs[job]:
+            access, slow = dismantling[group]
+            total = total + access[where]
+            if slow is not None:
+                slowest = slow[where] if slowest is None else np.minimum(slowest, slow[where])
+        total = total + (labour if slowest is None else labour * slowest)
+        return total if count is None else np.asarray(total / count[where])
 
     def _cap(self, rows: Places, amounts: Array, items: Sequence[slice]) -> None:
         """Where the items of an assembly cost more together than replacing it, each is brought down in proportion:
@@ -120,16 +147,3 @@ class Spending:
                 for column in columns:
                     mine = items[column]
                     amounts[mine] *= scale[rows[mine]]
-
-
-def _one_of(costs: JobCosts, job: str, where: Places, count: Array, opened: Mapping[str, Array]) -> Array:
-    """One item's part of a job at some samples: shared dismantling and shared jobs split evenly."""
-    slow: Array | float = 1.0  # a welder who is set up does the next panel faster
-    total: Array | float = costs.parts[job][where]
-    for group in costs.needs[job]:
-        jobs_open = opened[group][where]
-        total = total + costs.access[group][where] / jobs_open
-        if costs.again[group] < 1:
-            slow = np.minimum(slow, (1 + costs.again[group] * (jobs_open - 1)) / jobs_open)
-    part: Array = (total + costs.labour[job][where] * slow) / count[where]
-    return part
