@@ -535,8 +535,14 @@ class Spread:
         """Mean and 10/50/90 % points of samples, shape (n,)."""
         import numpy as np
 
-        p10, p50, p90 = (float(v) for v in np.percentile(samples, [10, 50, 90]))
-        return Spread(float(np.mean(samples)), p10, p50, p90)
+        in_order = np.sort(samples)
+        points = []
+        for share in (0.1, 0.5, 0.9):  # between neighbours in proportion, as numpy.percentile does, which is slower
+            at = share * (len(in_order) - 1)
+            below = int(at)
+            one, next_ = float(in_order[below]), float(in_order[min(below + 1, len(in_order) - 1)])
+            points.append(one + (next_ - one) * (at - below))
+        return Spread(float(np.mean(samples)), *points)
 
 
 @dataclass(frozen=True, slots=True)
