@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 from uuid import uuid4
 
 from pipeline.errors import StageError
-from pipeline.kept_costs import packed, unpacked
+from pipeline.kept_costs import Flat, flat, raised
 from pipeline.keys import reading_version
 from pipeline.paths import data_folder
 from pipeline.types import Buyer, Claim, Evidence, Fact, Reading, RepairEstimate, StatedValue
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from pipeline.schemas.knowledge_parts import Knowledge
 
 TEXTS, VEHICLES = 100, 64  # a batch
+BYTES = ("numbers", "admitted", "reasons", "draws")  # of a flat estimate
 
 
 class Text(NamedTuple):
@@ -126,7 +127,7 @@ _engines: dict[str, Engine] = {}  # the last one: making it takes as long as cos
 
 
 def cost_batch(batch: CostBatch) -> pa.Table:
-    """Estimates as a table: the vehicle's number, its estimate packed."""
+    """Estimates as a table: the vehicle's number, its estimate made flat; what all have in common in the metadata."""
     import pyarrow as pa
 
     from pipeline.costing import Engine
@@ -134,8 +135,15 @@ def cost_batch(batch: CostBatch) -> pa.Table:
     if batch.together not in _engines:
         _engines.clear()
         _engines[batch.together] = Engine(batch.knowledge, batch.buyer)
-    done = [(repair.ref, packed(repair)) for repair in _engines[batch.together].estimate(batch.evidence)]
-    return pa.table({"ref": [ref for ref, _ in done], "estimate": pa.array([data for _, data in done], pa.binary())})
+    done = [(repair.ref, flat(repair)) for repair in _engines[batch.together].estimate(batch.evidence)]
+    table = pa.table(
+        {
+            "ref": pa.array([ref for ref, _ in done], pa.string()),
+            **{name: pa.array([getattr(one, name) for _, one in done], pa.binary()) for name in BYTES},
+            "rest": pa.array([one.rest for _, one in done], pa.string()),
+        }
+    )
+    return table.replace_schema_metadata({"parts": next((one.parts for _, one in done), "")})
 
 
 def cost_apart(
@@ -148,5 +156,6 @@ def cost_apart(
         for start in range(0, len(evidence), VEHICLES)
     ]
     for table in hands.each(cost_batch, batches):
-        for ref, data in zip(table["ref"].to_pylist(), table["estimate"].to_pylist(), strict=True):
-            yield unpacked(data, ref)
+        told = (table.schema.metadata or {})[b"parts"].decode()
+        for row in table.to_pylist():
+            yield raised(Flat(told, *(row[name] for name in Flat._fields[1:])), row["ref"])

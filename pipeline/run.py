@@ -10,6 +10,7 @@ from typing import Any
 
 from pipeline.batches import Alone, Hands, Text, cost_apart, read_apart
 from pipeline.intake import Progress, finish, quiet
+from pipeline.itembeliefs import ItemBeliefs
 from pipeline.kept_costs import KeptCosts
 from pipeline.keys import costing_version, reading_version, run_key, versions
 from pipeline.money import in_buyers_currency
@@ -316,8 +317,9 @@ def _view(
         for s in vehicle.newest
     )
     # Silence is worth naming where it costs: the items expected to cost most of which the advert says nothing.
-    dear = sorted(prospect.repair.items, key=lambda item: -item.expected_cost)
-    silent = dict.fromkeys(item.subjects[0] for item in dear[:15] if item.subjects and item.subjects[0] not in said)
+    items = ItemBeliefs.of(prospect.repair.items)
+    dear = [items.parts.subjects[n] for n in items.dearest(15)]
+    silent = dict.fromkeys(subjects[0] for subjects in dear if subjects and subjects[0] not in said)
     return VehicleView(
         ref=row.ref,
         title=prospect.title,

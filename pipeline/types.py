@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 if TYPE_CHECKING:  # what only looks something up should not wait for numpy
     import numpy as np
@@ -377,13 +377,25 @@ class Draws:
         """The same in as little memory as it can be kept in: single precision, short numbers."""
         import numpy as np
 
+        if self.amounts.dtype == np.float32 and self.rows.dtype == small(self.samples):
+            return self
         amounts = self.amounts.astype(np.float32)
         there, rows, counts = amounts != 0, self.rows, self.counts
         if not there.all():
             rows, amounts = rows[there], amounts[there]
             counts = np.bincount(self.items()[there], minlength=len(counts))
-        small = np.uint16 if self.samples <= 1 << 16 else np.uint32
-        return Draws(self.samples, counts.astype(np.int32), rows.astype(small), amounts)
+        return Draws(self.samples, counts.astype(np.int32), rows.astype(small(self.samples)), amounts)
+
+
+def small(samples: int) -> str:
+    """The shortest type that numbers samples."""
+    return "uint16" if samples <= 1 << 16 else "uint32"
+
+
+class Elsewhere(Protocol):
+    """Item costs that are not in memory."""
+
+    def draws(self) -> Draws: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -407,8 +419,8 @@ class RepairEstimate:
     """
 
     ref: str
-    items: tuple[ItemBelief, ...]
-    drawn: NDArray[np.float32] | Draws  # item costs as an array or packed
+    items: Sequence[ItemBelief]
+    drawn: NDArray[np.float32] | Draws | Elsewhere  # item costs as an array, packed, or where they are
     roots: Mapping[str, Mapping[str, float]]  # care/hard_use/stood -> state -> probability
     admitted_mean: float
     unsaid_mean: float
@@ -420,12 +432,18 @@ class RepairEstimate:
     @property
     def item_costs(self) -> NDArray[np.float32]:
         """Shape (samples, items); unpacked anew at each use."""
-        return self.drawn.dense() if isinstance(self.drawn, Draws) else self.drawn
+        import numpy as np
+
+        return self.drawn if isinstance(self.drawn, np.ndarray) else self.draws.dense()
 
     @property
     def draws(self) -> Draws:
-        """The same packed."""
-        return self.drawn if isinstance(self.drawn, Draws) else Draws.of(self.drawn)
+        """The same packed; read anew at each use where it is not in memory."""
+        import numpy as np
+
+        if isinstance(self.drawn, np.ndarray):
+            return Draws.of(self.drawn)
+        return self.drawn if isinstance(self.drawn, Draws) else self.drawn.draws()
 
     @property
     def samples(self) -> NDArray[np.float64]:

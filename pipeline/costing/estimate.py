@@ -18,10 +18,11 @@ from pipeline.costing.sensitivity import Company, Sampled, Sensitivity
 from pipeline.costing.signs import Renewal, Signs, read_fleet
 from pipeline.costing.spending import Spending, Work
 from pipeline.costing.wear import fault_wear, fits, service_wear
+from pipeline.itembeliefs import ItemBeliefs, Parts, packed_reasons
 from pipeline.schemas.knowledge_parts import Fault, Knowledge, Service
 from pipeline.schemas.region import Region
 from pipeline.schemas.vehicle import Applies
-from pipeline.types import ADVERT_ORIGINS, STATES, Buyer, Evidence, ItemBelief, RepairEstimate
+from pipeline.types import ADVERT_ORIGINS, STATES, Buyer, Evidence, Reason, RepairEstimate
 from pipeline.uniforms import columns
 
 Array = NDArray[np.float64]
@@ -88,6 +89,7 @@ class Engine:
         seen = np.array([knowledge.learning.seen[state] for state in STATES])
         self._seen = dict(zip(STATES, seen.T, strict=True))  # what was put down -> its chance by true state
         self.ids = tuple(node.id for node in self.network.nodes)
+        self.parts = self._parts()
         self.assemblies = [
             (one.job, [self.ids.index(fault) for fault in one.faults]) for one in knowledge.assemblies.values()
         ]
@@ -194,11 +196,14 @@ class Engine:
     def _estimate(self, believed: Believed, v: int, sampled: Sampled) -> RepairEstimate:
         tables, expected = believed.tables, sampled.expected
         signs = tables.signs[v]
-        items = tuple(
-            self._item(key, tables, v, believed.marginals[key][v], cost)
-            for key, cost in zip(self.ids, expected.tolist(), strict=True)
-        )
-        admitted = sum(item.expected_cost for item in items if item.admitted)
+        numbers = np.empty((4, len(self.ids)))
+        numbers[:3] = np.array([believed.marginals[key][v] for key in self.ids]).T
+        numbers[3] = expected
+        bad = (numbers[1] + numbers[2]).tolist()
+        told = [self._told(key, tables, v, chance) for key, chance in zip(self.ids, bad, strict=True)]
+        own_up = np.array([admits for admits, _ in told], bool)
+        items = ItemBeliefs(self.parts, numbers, own_up, packed_reasons(reasons for _, reasons in told))
+        admitted = sum(cost for cost, admits in zip(expected.tolist(), own_up.tolist(), strict=True) if admits)
         dear = np.argsort(-expected)[:CAUTIONED] if self.buyer.does_own_work else ()
         return RepairEstimate(
             ref=signs.evidence.ref,
@@ -213,7 +218,7 @@ class Engine:
             assumptions=assumptions(signs, self.knowledge, self.buyer, self.region),
             contradictions=contradictions(signs),
             sensitive=self.sensitivity.most(sampled, tables.company, v),
-            cautions=home_cautions([self._part(items[n].item) for n in dear], self.knowledge),
+            cautions=home_cautions([self._part(self.ids[n]) for n in dear], self.knowledge),
         )
 
     def work(self, key: str) -> Iterator[tuple[int, tuple[str, ...], float]]:
@@ -229,9 +234,9 @@ class Engine:
     def _part(self, key: str) -> Fault | Service:
         return self.knowledge.faults.get(key) or self.knowledge.services[key]
 
-    def _item(self, key: str, tables: Tables, v: int, belief: Array, expected: float) -> ItemBelief:
-        sound, minor, major = belief.tolist()
-        item, bad = self._part(key), minor + major
+    def _told(self, key: str, tables: Tables, v: int, bad: float) -> tuple[bool, tuple[Reason, ...]]:
+        """Whether the advert owns up to an item, and why the belief stands where it stands."""
+        item = self._part(key)
         signs, weights = tables.signs[v], tables.weights[key][v]
         admission = self.knowledge.admission
         said = bad >= admission.belief and any(
@@ -242,19 +247,18 @@ class Engine:
         )
         renewed = tables.renewals[key].get(v)
         dated = isinstance(item, Service) and renewed is not None and bad >= admission.dated
-        return ItemBelief(
-            item=key,
-            name=item.name,
-            group=item.group if isinstance(item, Fault) else "service",
-            kind="fault" if isinstance(item, Fault) else "service",
-            sound=sound,
-            minor=minor,
-            major=major,
-            expected_cost=expected,
-            admitted=dated or said,
-            subjects=self.reports.subjects[key],
-            seen_on_viewing=item.seen.on_viewing if isinstance(item, Fault) else self.knowledge.assumed.service_seen,
-            reasons=item_reasons(item, signs, weights, renewed, bad),
+        return dated or said, item_reasons(item, signs, weights, renewed, bad)
+
+    def _parts(self) -> Parts:
+        parts = [self._part(key) for key in self.ids]
+        blind = self.knowledge.assumed.service_seen
+        return Parts(
+            self.ids,
+            tuple(part.name for part in parts),
+            tuple(part.group if isinstance(part, Fault) else "service" for part in parts),
+            tuple("fault" if isinstance(part, Fault) else "service" for part in parts),
+            tuple(self.reports.subjects[key] for key in self.ids),
+            tuple(part.seen.on_viewing if isinstance(part, Fault) else blind for part in parts),
         )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.itembeliefs import ItemBeliefs
 from pipeline.ranking.surplus import Surplus
 from pipeline.schemas.decision import DecisionRules
 from pipeline.types import Buyer, PriceAfter, Prospect, Reason
@@ -67,6 +68,8 @@ def price_to_pay(prospect: Prospect, money: Surplus, outside: float, buyer: Buye
 def found_cost(prospect: Prospect) -> float:
     """Expected cost of what a call or a viewing found wrong and the advert had not owned up to."""
     findings = prospect.evidence.findings
+    if not findings:
+        return 0.0
     return sum(
         item.expected_cost
         for item in prospect.repair.items
@@ -84,14 +87,15 @@ def _after(
     of, with_all = costs.items()[there], total.take(costs.rows[there])
     hits = np.bincount(of, minlength=len(costs.counts))
     given = np.bincount(of, with_all, len(costs.counts)) / np.maximum(hits, 1)
-    for n, item in enumerate(prospect.repair.items):
+    parts = ItemBeliefs.of(prospect.repair.items).parts
+    for n, (key, name) in enumerate(zip(parts.ids, parts.names, strict=True)):
         chance = float(hits[n]) / costs.samples
-        known = item.item in prospect.evidence.findings
+        known = key in prospect.evidence.findings
         if known or hits[n] < 20 or chance > 0.9:
             continue
         more = float(given[n]) - middle
         if more > 0:
-            rows.append((chance * more, item.name, item.item, more))
+            rows.append((chance * more, name, key, more))
     step = rules.decision.paying.round_to
     return tuple(
         PriceAfter(

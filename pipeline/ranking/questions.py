@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.itembeliefs import ItemBeliefs
 from pipeline.ranking.information import signal_worth
 from pipeline.ranking.surplus import SEED, Surplus
 from pipeline.schemas.decision import DecisionRules, QuestionRule
@@ -197,10 +198,12 @@ def _columns(prospect: Prospect) -> dict[str, list[int]]:
     for claim in prospect.evidence.claims:
         said[claim.subject] = said.get(claim.subject, False) or claim.status == "possible"
     found: dict[str, list[int]] = {}
-    for n, item in enumerate(prospect.repair.items):
-        is_open = item.minor + item.major > 0.01 and item.item not in findings
-        if item.subjects and is_open and said.get(item.subjects[0], True):
-            found.setdefault(item.subjects[0], []).append(n)
+    items = ItemBeliefs.of(prospect.repair.items)
+    for n, (key, subjects, bad) in enumerate(
+        zip(items.parts.ids, items.parts.subjects, items.bad.tolist(), strict=True)
+    ):
+        if subjects and bad > 0.01 and key not in findings and said.get(subjects[0], True):
+            found.setdefault(subjects[0], []).append(n)
     return found
 
 
@@ -210,8 +213,7 @@ def _owns_up(rule: QuestionRule, rules: DecisionRules) -> float:
 
 def _unseen(prospect: Prospect, columns: Sequence[int]) -> float:
     """Share of these items' state that a viewing would leave open, weighted by what they cost."""
-    items = [prospect.repair.items[n] for n in columns]
-    total = sum(item.expected_cost for item in items)
-    if total <= 0:
-        return 0.0
-    return sum(item.expected_cost * (1 - item.seen_on_viewing) for item in items) / total
+    items = ItemBeliefs.of(prospect.repair.items)
+    cost, seen = items.expected[list(columns)], np.array(items.parts.seen_on_viewing)[list(columns)]
+    total = float(cost.sum())
+    return float(cost @ (1 - seen)) / total if total > 0 else 0.0

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.itembeliefs import ItemBeliefs
 from pipeline.ranking.essentials import essentials
 from pipeline.ranking.flags import red_flags
 from pipeline.ranking.outside import outside_option
@@ -136,8 +137,8 @@ def _reasons(prospect: Prospect, money: Surplus, flags: tuple[Flag, ...], cost: 
             "ranking.repair",
         )
     )
-    top = sorted(prospect.repair.items, key=lambda item: -item.expected_cost)[:3]
-    for item in top:
+    items = ItemBeliefs.of(prospect.repair.items)
+    for item in (items[n] for n in items.dearest(3)):
         if item.expected_cost >= max(50.0, 0.08 * repair):
             quote = next((reason.quote for reason in item.reasons if reason.quote), "")
             said = "admitted" if item.admitted else "not said"

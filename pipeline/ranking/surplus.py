@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from pipeline.itembeliefs import ItemBeliefs
 from pipeline.schemas.decision import DecisionRules
 from pipeline.types import Buyer, Draws, Prospect
 from pipeline.uniforms import column
@@ -75,7 +76,7 @@ def _weighted(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tuple[D
     """Item costs in double precision, weighted by what the purpose makes of them, and the item of each entry."""
     draws, groups = prospect.repair.draws, rules.purposes[buyer.purpose].repair_groups
     of = draws.items()
-    weights = np.array([groups.get(item.group, 1.0) for item in prospect.repair.items])
+    weights = np.array([groups.get(group, 1.0) for group in ItemBeliefs.of(prospect.repair.items).parts.groups])
     amounts, rows = draws.amounts.astype(np.float64) * weights.take(of), draws.rows.astype(np.int64)
     return Draws(draws.samples, draws.counts, rows, amounts), of
 
@@ -97,8 +98,8 @@ def _means(costs: Draws, of: NDArray[np.int64]) -> Array:
 
 
 def _seen(prospect: Prospect) -> tuple[tuple[str, ...], tuple[float, ...]]:
-    items = prospect.repair.items
-    return tuple(item.item for item in items), tuple(item.seen_on_viewing for item in items)
+    parts = ItemBeliefs.of(prospect.repair.items).parts
+    return parts.ids, parts.seen_on_viewing
 
 
 @lru_cache(maxsize=4)
