@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,7 @@ from pipeline.schemas.knowledge_parts import Knowledge
 from pipeline.schemas.notes import NoteRules
 from pipeline.schemas.traits import named_in
 from pipeline.search import Search
-from pipeline.standing import places_if
+from pipeline.standing import Standing
 from pipeline.store import Store, price_points
 from pipeline.store.runs import Row, Source
 from pipeline.types import (
@@ -204,11 +204,11 @@ def bring_up_to_date(
         ranked = rank([p for p in prospects if not known[p.ref].fate], buyer, decision)
         over = rank([p for p in prospects if known[p.ref].fate], buyer, decision)
         views, apart = (
-            tuple(_view(row, rows, *by_ref[row.ref], readings, names, known[row.ref]) for row in rows)
-            for rows in (ranked, over)
+            tuple(_view(row, standing, *by_ref[row.ref], readings, names, known[row.ref]) for row in rows)
+            for rows, standing in ((ranked, Standing(ranked)), (over, Standing(over)))
         )
     counts = {"adverts": len({s.advert.advert_id for s in snapshots}), "vehicles": len(found), "read now": read_now}
-    before = store.last_results()
+    before = store.last_standing()
     view = ReportView(
         as_of=as_of,
         buyer=buyer,
@@ -241,27 +241,29 @@ def keep_ranking(store: Store, search: Search, result: Result, *, rules: Path | 
 
     view, record, rules = result.view, result.record, rules or data_folder("rules")
     key = run_key(search.folder, rules, view.as_of.isoformat(), store.inputs())
-    with record.stage("storing"):
-        rows = [
-            Row(
-                v.ref,
-                v.title,
-                v.ranked.verdict,
-                v.ranked.visit_worth,
-                v.prospect.asking_price,
-                tuple(Source(t.advert_id, t.source) for t in v.texts),
-                json.dumps(as_json(v)),
-                "\n".join(vehicle_lines(v, view.buyer.units)).encode("utf-8", "replace").decode("utf-8"),
-                apart,
-            )
-            for apart, several in ((False, view.vehicles), (True, view.apart))
-            for v in several
-        ]
+
+    def rows() -> Iterator[Row]:
+        for apart, several in ((False, view.vehicles), (True, view.apart)):
+            for v in several:
+                with record.stage("storing"):
+                    row = Row(
+                        v.ref,
+                        v.title,
+                        v.ranked.verdict,
+                        v.ranked.visit_worth,
+                        v.prospect.asking_price,
+                        tuple(Source(t.advert_id, t.source) for t in v.texts),
+                        json.dumps(as_json(v)),
+                        "\n".join(vehicle_lines(v, view.buyer.units)).encode("utf-8", "replace").decode("utf-8"),
+                        apart,
+                    )
+                yield row
+
     store.keep_run(
         view.as_of,
         versions(rules, view.buyer, search.packs),
         record.counts,
-        rows,
+        rows(),
         inputs=key,
         seconds=record.seconds,
         command=command,
@@ -296,7 +298,7 @@ def _recorded(
 
 def _view(
     row: Ranked,
-    rows: Sequence[Ranked],
+    standing: Standing,
     vehicle: Vehicle,
     prospect: Prospect,
     readings: Mapping[int, Reading],
@@ -331,7 +333,7 @@ def _view(
         notes=noted.notes,
         fate=noted.fate,
         gone=vehicle.gone,
-        places=places_if(rows, row, prospect.repair.sensitive),
+        places=standing.places_if(row, prospect.repair.sensitive),
     )
 
 
