@@ -1,6 +1,6 @@
 """Repair costs kept between runs in the search folder's `cache/`, a file a vehicle, by all that they rest on.
 
-A file takes about 200 kB. The folder may be deleted at any time.
+A file takes about 250 kB. The folder may be deleted at any time.
 """
 
 from __future__ import annotations
@@ -10,17 +10,20 @@ import json
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import fields
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from sys import intern
+from typing import NamedTuple
 
 import numpy as np
 
+from pipeline.itembeliefs import ItemBeliefs, parts_of
 from pipeline.keys import evidence_key
-from pipeline.types import Draws, Evidence, ItemBelief, Reason, RepairEstimate, Sensitive
+from pipeline.shelf import Shelf, bytes_of, draws_of
+from pipeline.types import Evidence, Reason, RepairEstimate, Sensitive
 
 MOST = 2000  # vehicles kept on disk, about 400 MB; what is beyond is worked out at every run
-ITEM = tuple(field.name for field in fields(ItemBelief))
+HELD = 1000  # vehicles whose item costs stay in memory, about 250 MB; those of the rest lie on a shelf
 
 Estimate = Callable[[Sequence[Evidence]], Iterable[RepairEstimate]]
 
@@ -38,8 +41,8 @@ class KeptCosts:
         keys = [evidence_key(one, self.version) for one in evidence]
         there = {path.stem for path in self.folder.glob("*.npz")}
         fresh = iter(self.estimate([one for one, key in zip(evidence, keys, strict=True) if key not in there]))
-        used = dict.fromkeys(keys[:MOST])
-        for one, key in zip(evidence, keys, strict=True):
+        used, shelf = dict.fromkeys(keys[:MOST]), None
+        for n, (one, key) in enumerate(zip(evidence, keys, strict=True)):
             repair = self._read(key, one.ref) if key in there else None
             if repair is None:
                 # A file that was there and cannot be read was torn by a crash.
@@ -47,6 +50,10 @@ class KeptCosts:
                 self.worked_out += 1
                 if key in used:
                     self._write(key, repair)
+            if n >= HELD:
+                with suppress(OSError):  # where the disk is full they stay in memory
+                    shelf = shelf or Shelf(self.folder)
+                    repair = replace(repair, drawn=shelf.put(repair.draws))
             yield repair
         if self.tidy and self.folder.is_dir():
             for path in self.folder.iterdir():
@@ -67,29 +74,22 @@ class KeptCosts:
             part.replace(self.folder / f"{key}.npz")
 
 
-def packed(repair: RepairEstimate) -> bytes:
-    """An estimate as bytes, about 200 kB: arrays without pickle, the rest as JSON. The vehicle's number is left out."""
-    drawn = repair.drawn if isinstance(repair.drawn, Draws) else Draws.of(repair.drawn)
-    told = np.frombuffer(json.dumps(_told(repair, drawn)).encode("ascii"), dtype=np.uint8)
-    file = io.BytesIO()
-    np.savez(file, told=told, counts=drawn.counts, rows=drawn.rows, amounts=drawn.amounts)
-    return file.getvalue()
+class Flat(NamedTuple):
+    """An estimate as words and bytes, without the vehicle's number."""
+
+    parts: str  # what the items have in common in all vehicles
+    numbers: bytes
+    admitted: bytes
+    reasons: bytes
+    rest: str
+    draws: bytes
 
 
-def unpacked(data: bytes, ref: str) -> RepairEstimate:
-    """What `packed` packed, bit for bit, as the estimate of vehicle `ref`."""
-    with np.load(io.BytesIO(data), allow_pickle=False) as file:
-        told = json.loads(file["told"].tobytes())
-        drawn = Draws(int(told["samples"]), file["counts"], file["rows"], file["amounts"])
-    return _estimate(told, drawn, ref)
-
-
-def _told(repair: RepairEstimate, drawn: Draws) -> dict[str, Any]:
-    rest = [name for name in ITEM if name != "reasons"]
-    return {
-        "samples": drawn.samples,
-        "items": [[getattr(item, name) for name in rest] for item in repair.items],
-        "reasons": [_reasons(item.reasons) for item in repair.items],
+def flat(repair: RepairEstimate) -> Flat:
+    """An estimate as words and bytes, for a file or another process."""
+    items, draws = ItemBeliefs.of(repair.items), repair.draws
+    rest = {
+        "samples": draws.samples,
         "roots": {root: dict(states) for root, states in repair.roots.items()},
         "admitted": repair.admitted_mean,
         "unsaid": repair.unsaid_mean,
@@ -98,28 +98,52 @@ def _told(repair: RepairEstimate, drawn: Draws) -> dict[str, Any]:
         "cautions": _reasons(repair.cautions),
         "sensitive": [[s.what, s.rule, s.source, s.factor, s.low, s.high] for s in repair.sensitive],
     }
+    return Flat(
+        items.parts.as_json(),
+        items.numbers.tobytes(),
+        items.admitted.tobytes(),
+        items.told,
+        json.dumps(rest),
+        bytes_of(draws),
+    )
 
 
-def _estimate(told: dict[str, Any], drawn: Draws, ref: str) -> RepairEstimate:
-    rest = [name for name in ITEM if name != "reasons"]
-    items = []
-    for row, reasons in zip(told["items"], told["reasons"], strict=True):
-        cells: dict[str, Any] = {
-            name: tuple(cell) if isinstance(cell, list) else cell for name, cell in zip(rest, row, strict=True)
-        }
-        items.append(ItemBelief(**cells, reasons=_reasoned(reasons)))
+def raised(told: Flat, ref: str) -> RepairEstimate:
+    """The estimate that was made flat, bit for bit, as that of vehicle `ref`."""
+    parts, rest = parts_of(told.parts), json.loads(told.rest)
+    count = len(parts.ids)
+    numbers = np.frombuffer(told.numbers, np.float64).reshape(4, count)
     return RepairEstimate(
         ref=ref,
-        items=tuple(items),
-        drawn=drawn,
-        roots=told["roots"],
-        admitted_mean=told["admitted"],
-        unsaid_mean=told["unsaid"],
-        assumptions=_reasoned(told["assumptions"]),
-        contradictions=tuple(told["contradictions"]),
-        cautions=_reasoned(told["cautions"]),
-        sensitive=tuple(Sensitive(*row) for row in told["sensitive"]),
+        items=ItemBeliefs(parts, numbers, np.frombuffer(told.admitted, bool), told.reasons),
+        drawn=draws_of(told.draws, int(rest["samples"]), count),
+        roots=rest["roots"],
+        admitted_mean=rest["admitted"],
+        unsaid_mean=rest["unsaid"],
+        assumptions=_reasoned(rest["assumptions"]),
+        contradictions=tuple(rest["contradictions"]),
+        cautions=_reasoned(rest["cautions"]),
+        # The same words come with many vehicles: they are kept once.
+        sensitive=tuple(
+            Sensitive(intern(what), intern(rule), intern(source), *numbers)
+            for what, rule, source, *numbers in rest["sensitive"]
+        ),
     )
+
+
+def packed(repair: RepairEstimate) -> bytes:
+    """An estimate as the bytes of a file, about 250 kB, without pickle."""
+    file = io.BytesIO()
+    cells = [cell.encode("ascii") if isinstance(cell, str) else cell for cell in flat(repair)]
+    np.savez(file, *(np.frombuffer(cell, np.uint8) for cell in cells))
+    return file.getvalue()
+
+
+def unpacked(data: bytes, ref: str) -> RepairEstimate:
+    """What `packed` packed, bit for bit, as the estimate of vehicle `ref`."""
+    with np.load(io.BytesIO(data), allow_pickle=False) as file:
+        parts, numbers, admitted, reasons, rest, draws = (file[f"arr_{n}"].tobytes() for n in range(len(Flat._fields)))
+    return raised(Flat(parts.decode("ascii"), numbers, admitted, reasons, rest.decode("ascii"), draws), ref)
 
 
 def _reasons(reasons: Sequence[Reason]) -> list[list[str]]:
@@ -127,4 +151,4 @@ def _reasons(reasons: Sequence[Reason]) -> list[list[str]]:
 
 
 def _reasoned(rows: Sequence[Sequence[str]]) -> tuple[Reason, ...]:
-    return tuple(Reason(*row) for row in rows)
+    return tuple(Reason(*map(intern, row)) for row in rows)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 READING = ("subjects.yaml", "subjects", "scope", "facts", "regions")
 COSTING = ("packs", "reports", "regions", "money", "subjects.yaml")
 CODE = Path(__file__).parent
+COSTING_CODE = ("costing", "types.py", "uniforms.py", "itembeliefs.py")
 # Of the buyer, these move no repair cost. A new field counts until it is named here.
 NOT_COSTING = frozenset(
     {
@@ -45,7 +46,7 @@ def reading_version(rules: Path | None = None) -> str:
 
 def costing_version(rules: Path, buyer: Buyer, packs: Path) -> str:
     """What a repair cost rests on beside the vehicle's evidence."""
-    parts = [*(rules / name for name in COSTING), packs, CODE / "costing", CODE / "types.py", CODE / "uniforms.py"]
+    parts = [*(rules / name for name in COSTING), packs, *(CODE / name for name in COSTING_CODE)]
     told = [(f.name, _plain(getattr(buyer, f.name))) for f in fields(buyer) if f.name not in NOT_COSTING]
     return _hash(fingerprint([p for p in parts if p.exists()]), *map(repr, told))
 

@@ -12,6 +12,7 @@ import os
 import signal
 import threading
 import time
+from collections import ChainMap
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -83,7 +84,7 @@ def rank_again(folder: Path) -> dict[str, Any]:
         found = changes(before, now, view.buyer.currency)
         refused = [f"{r.source}:{r.line}: {r.reason}" if r.line else f"{r.source}: {r.reason}" for r in view.refusals]
         words = digest(view, found, refused, str(page), before is None)
-        files = {**pages(view), "digest.txt": words}
+        files = ChainMap({"digest.txt": words}, pages(view))  # type: ignore[arg-type]
         with store.transaction():
             keep_ranking(store, search, result, command="nightly")
             store.keep_told("digest", view.as_of, now)

@@ -62,38 +62,49 @@ def as_json(view: VehicleView) -> dict[str, Any]:
 
 
 def write_files(folder: Path, files: Mapping[str, str]) -> list[Path]:
-    """Writes pages into a folder, each whole or not at all. Raises UsageError naming the folder when it cannot."""
-    written = []
+    """Writes pages into a folder: all of them are worded and written beside the old ones before any is replaced.
+
+    Raises UsageError naming the folder when it cannot.
+    """
+    written: list[tuple[Path, Path]] = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, text in files.items():
-            part = folder / f"{name}.part"
-            part.write_text(text, encoding="utf-8", newline="")
-            written.append(part.replace(folder / name))
+        try:
+            for name in files:
+                written.append((folder / f"{name}.part", folder / name))
+                written[-1][0].write_text(files[name], encoding="utf-8", newline="")
+        except BaseException:
+            for part, _ in written:
+                part.unlink(missing_ok=True)
+            raise
+        return [part.replace(path) for part, path in written]
     except OSError as error:
         raise UsageError(f"cannot be written ({error.strerror})", where=str(folder)) from error
-    return written
 
 
 def _rounded(number: float | None) -> float | None:
     return None if number is None else round(number, 2)
 
 
-def changes_since(before: Sequence[Mapping[str, Any]], views: Sequence[VehicleView]) -> list[str]:
-    """What is new, what became cheaper or dearer and whose verdict changed since the last run."""
+def changes_since(before: Sequence[tuple[str, str, float | None]], views: Sequence[VehicleView]) -> list[str]:
+    """What is new, what became cheaper or dearer and whose verdict changed since the last run.
+
+    `before`: number, verdict and asking price of the vehicles of the last run.
+    """
     if not before:
         return []
-    old = {row["ref"]: row for row in before}
+    old = {ref: (verdict, price) for ref, verdict, price in before}
     found = []
     for view in views:
         was = old.get(view.ref)
         if was is None:
             found.append(f"new: {view.title} ({view.ranked.verdict})")
             continue
-        price, then = view.prospect.asking_price, was.get("asking_price")
+        verdict, then = was
+        price = view.prospect.asking_price
         if price is not None and then is not None and price != then:
             way = "down" if price < then else "up"
             found.append(f"price {way} from {then:,.0f} to {price:,.0f}: {view.title}")
-        if was.get("verdict") != view.ranked.verdict:
-            found.append(f"{was.get('verdict')} → {view.ranked.verdict}: {view.title}")
+        if verdict != view.ranked.verdict:
+            found.append(f"{verdict} → {view.ranked.verdict}: {view.title}")
     return found

@@ -24,7 +24,7 @@ class Record:
         try:
             yield
         finally:
-            self.seconds[name] = round(self.seconds.get(name, 0.0) + clock() - start, 3)
+            self.seconds[name] = round(self.seconds.get(name, 0.0) + clock() - start, 6)
 
     def lines(self) -> list[str]:
         """For people: a stage a line, then the counts."""

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from pipeline.batches import Alone, Hands, Text, cost_apart, read_apart
 from pipeline.intake import Progress, finish, quiet
+from pipeline.itembeliefs import ItemBeliefs
 from pipeline.kept_costs import KeptCosts
 from pipeline.keys import costing_version, reading_version, run_key, versions
 from pipeline.money import in_buyers_currency
@@ -22,7 +23,7 @@ from pipeline.schemas.knowledge_parts import Knowledge
 from pipeline.schemas.notes import NoteRules
 from pipeline.schemas.traits import named_in
 from pipeline.search import Search
-from pipeline.standing import places_if
+from pipeline.standing import Standing
 from pipeline.store import Store, price_points
 from pipeline.store.runs import Row, Source
 from pipeline.types import (
@@ -203,11 +204,11 @@ def bring_up_to_date(
         ranked = rank([p for p in prospects if not known[p.ref].fate], buyer, decision)
         over = rank([p for p in prospects if known[p.ref].fate], buyer, decision)
         views, apart = (
-            tuple(_view(row, rows, *by_ref[row.ref], readings, names, known[row.ref]) for row in rows)
-            for rows in (ranked, over)
+            tuple(_view(row, standing, *by_ref[row.ref], readings, names, known[row.ref]) for row in rows)
+            for rows, standing in ((ranked, Standing(ranked)), (over, Standing(over)))
         )
     counts = {"adverts": len({s.advert.advert_id for s in snapshots}), "vehicles": len(found), "read now": read_now}
-    before = store.last_results()
+    before = store.last_standing()
     view = ReportView(
         as_of=as_of,
         buyer=buyer,
@@ -240,27 +241,29 @@ def keep_ranking(store: Store, search: Search, result: Result, *, rules: Path | 
 
     view, record, rules = result.view, result.record, rules or data_folder("rules")
     key = run_key(search.folder, rules, view.as_of.isoformat(), store.inputs())
-    with record.stage("storing"):
-        rows = [
-            Row(
-                v.ref,
-                v.title,
-                v.ranked.verdict,
-                v.ranked.visit_worth,
-                v.prospect.asking_price,
-                tuple(Source(t.advert_id, t.source) for t in v.texts),
-                json.dumps(as_json(v)),
-                "\n".join(vehicle_lines(v, view.buyer.units)).encode("utf-8", "replace").decode("utf-8"),
-                apart,
-            )
-            for apart, several in ((False, view.vehicles), (True, view.apart))
-            for v in several
-        ]
+
+    def rows() -> Iterator[Row]:
+        for apart, several in ((False, view.vehicles), (True, view.apart)):
+            for v in several:
+                with record.stage("storing"):
+                    row = Row(
+                        v.ref,
+                        v.title,
+                        v.ranked.verdict,
+                        v.ranked.visit_worth,
+                        v.prospect.asking_price,
+                        tuple(Source(t.advert_id, t.source) for t in v.texts),
+                        json.dumps(as_json(v)),
+                        "\n".join(vehicle_lines(v, view.buyer.units)).encode("utf-8", "replace").decode("utf-8"),
+                        apart,
+                    )
+                yield row
+
     store.keep_run(
         view.as_of,
         versions(rules, view.buyer, search.packs),
         record.counts,
-        rows,
+        rows(),
         inputs=key,
         seconds=record.seconds,
         command=command,
@@ -295,7 +298,7 @@ def _recorded(
 
 def _view(
     row: Ranked,
-    rows: Sequence[Ranked],
+    standing: Standing,
     vehicle: Vehicle,
     prospect: Prospect,
     readings: Mapping[int, Reading],
@@ -316,8 +319,9 @@ def _view(
         for s in vehicle.newest
     )
     # Silence is worth naming where it costs: the items expected to cost most of which the advert says nothing.
-    dear = sorted(prospect.repair.items, key=lambda item: -item.expected_cost)
-    silent = dict.fromkeys(item.subjects[0] for item in dear[:15] if item.subjects and item.subjects[0] not in said)
+    items = ItemBeliefs.of(prospect.repair.items)
+    dear = [items.parts.subjects[n] for n in items.dearest(15)]
+    silent = dict.fromkeys(subjects[0] for subjects in dear if subjects and subjects[0] not in said)
     return VehicleView(
         ref=row.ref,
         title=prospect.title,
@@ -329,7 +333,7 @@ def _view(
         notes=noted.notes,
         fate=noted.fate,
         gone=vehicle.gone,
-        places=places_if(rows, row, prospect.repair.sensitive),
+        places=standing.places_if(row, prospect.repair.sensitive),
     )
 
 

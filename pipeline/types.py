@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 if TYPE_CHECKING:  # what only looks something up should not wait for numpy
     import numpy as np
@@ -325,31 +325,77 @@ class ItemBelief:
 
 @dataclass(frozen=True, slots=True)
 class Draws:
-    """An array of (samples, items) of which only what is not nought is kept: about a twentieth."""
+    """An array of (samples, items) of which only what is not nought is kept: about a twentieth.
+
+    Entries stand item after item, samples rising within each.
+    """
 
     samples: int
-    counts: NDArray[np.int32]  # (items,): how many samples of each item are not nought
-    rows: NDArray[np.unsignedinteger[Any]]  # which samples, item after item
-    amounts: NDArray[np.float32]  # and what they are
+    counts: NDArray[np.integer[Any]]  # (items,): how many samples of each item are not nought
+    rows: NDArray[np.integer[Any]]  # (entries,): which samples
+    amounts: NDArray[np.floating[Any]]  # (entries,): and what they are
 
     @staticmethod
-    def of(array: NDArray[np.float32]) -> Draws:
+    def of(array: NDArray[np.floating[Any]]) -> Draws:
+        """An array packed."""
         import numpy as np
 
         samples = len(array)
         columns = np.ascontiguousarray(array.T).ravel()
         places = np.flatnonzero(columns)
-        counts = np.bincount(places // samples, minlength=array.shape[1]).astype(np.int32)
-        small = np.uint16 if samples <= 1 << 16 else np.uint32
-        return Draws(samples, counts, (places % samples).astype(small), columns[places])
+        counts = np.bincount(places // samples, minlength=array.shape[1])
+        return Draws(samples, counts, places % samples, columns[places])
 
-    def dense(self) -> NDArray[np.float32]:
+    @property
+    def edges(self) -> NDArray[np.int64]:
+        """(items + 1,): where each item's entries begin and end."""
+        import numpy as np
+
+        return np.concatenate([[0], np.cumsum(self.counts, dtype=np.int64)])
+
+    def items(self) -> NDArray[np.int64]:
+        """(entries,): which item each entry is of."""
+        import numpy as np
+
+        return np.repeat(np.arange(len(self.counts)), self.counts)
+
+    def dense(self) -> NDArray[Any]:
         """The array itself, each item's samples side by side in memory."""
         import numpy as np
 
-        columns = np.zeros((len(self.counts), self.samples), np.float32)
-        columns[np.repeat(np.arange(len(self.counts)), self.counts), self.rows] = self.amounts
-        return columns.T
+        columns = np.zeros(len(self.counts) * self.samples, self.amounts.dtype)
+        columns[self.items() * self.samples + self.rows] = self.amounts
+        return columns.reshape(len(self.counts), self.samples).T
+
+    def total(self) -> NDArray[np.float64]:
+        """Sum over the items in their order, (samples,)."""
+        import numpy as np
+
+        return np.asarray(np.bincount(self.rows, self.amounts, self.samples), np.float64)
+
+    def packed(self) -> Draws:
+        """The same in as little memory as it can be kept in: single precision, short numbers."""
+        import numpy as np
+
+        if self.amounts.dtype == np.float32 and self.rows.dtype == small(self.samples):
+            return self
+        amounts = self.amounts.astype(np.float32)
+        there, rows, counts = amounts != 0, self.rows, self.counts
+        if not there.all():
+            rows, amounts = rows[there], amounts[there]
+            counts = np.bincount(self.items()[there], minlength=len(counts))
+        return Draws(self.samples, counts.astype(np.int32), rows.astype(small(self.samples)), amounts)
+
+
+def small(samples: int) -> str:
+    """The shortest type that numbers samples."""
+    return "uint16" if samples <= 1 << 16 else "uint32"
+
+
+class Elsewhere(Protocol):
+    """Item costs that are not in memory."""
+
+    def draws(self) -> Draws: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -373,8 +419,8 @@ class RepairEstimate:
     """
 
     ref: str
-    items: tuple[ItemBelief, ...]
-    drawn: NDArray[np.float32] | Draws  # item costs as an array or packed
+    items: Sequence[ItemBelief]
+    drawn: NDArray[np.float32] | Draws | Elsewhere  # item costs as an array, packed, or where they are
     roots: Mapping[str, Mapping[str, float]]  # care/hard_use/stood -> state -> probability
     admitted_mean: float
     unsaid_mean: float
@@ -386,14 +432,23 @@ class RepairEstimate:
     @property
     def item_costs(self) -> NDArray[np.float32]:
         """Shape (samples, items); unpacked anew at each use."""
-        return self.drawn.dense() if isinstance(self.drawn, Draws) else self.drawn
+        import numpy as np
+
+        return self.drawn if isinstance(self.drawn, np.ndarray) else self.draws.dense()
+
+    @property
+    def draws(self) -> Draws:
+        """The same packed; read anew at each use where it is not in memory."""
+        import numpy as np
+
+        if isinstance(self.drawn, np.ndarray):
+            return Draws.of(self.drawn)
+        return self.drawn if isinstance(self.drawn, Draws) else self.drawn.draws()
 
     @property
     def samples(self) -> NDArray[np.float64]:
         """Total repair cost, shape (samples,)."""
-        import numpy as np
-
-        return np.asarray(self.item_costs.sum(axis=1, dtype=np.float64))
+        return self.draws.total()
 
 
 # ---- valuation --------------------------------------------------------------
@@ -498,8 +553,14 @@ class Spread:
         """Mean and 10/50/90 % points of samples, shape (n,)."""
         import numpy as np
 
-        p10, p50, p90 = (float(v) for v in np.percentile(samples, [10, 50, 90]))
-        return Spread(float(np.mean(samples)), p10, p50, p90)
+        in_order = np.sort(samples)
+        points = []
+        for share in (0.1, 0.5, 0.9):  # between neighbours in proportion, as numpy.percentile does, which is slower
+            at = share * (len(in_order) - 1)
+            below = int(at)
+            one, next_ = float(in_order[below]), float(in_order[min(below + 1, len(in_order) - 1)])
+            points.append(one + (next_ - one) * (at - below))
+        return Spread(float(np.mean(samples)), *points)
 
 
 @dataclass(frozen=True, slots=True)

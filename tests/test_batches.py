@@ -54,7 +54,7 @@ def same_costs(some: Sequence[Evidence], hands: Hands) -> None:
     here, there = list(estimate(some, knowledge, BUYER)), list(cost_apart(some, knowledge, BUYER, hands))
     for ours, theirs in zip(here, there, strict=True):
         assert (ours.item_costs == theirs.item_costs).all()
-        assert (ours.ref, ours.items, ours.roots) == (theirs.ref, theirs.items, theirs.roots)
+        assert (ours.ref, *ours.items, ours.roots) == (theirs.ref, *theirs.items, theirs.roots)
         assert (ours.assumptions, ours.contradictions) == (theirs.assumptions, theirs.contradictions)
 
 

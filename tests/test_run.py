@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.ingest import gather
 from pipeline.intake import Added, add
-from pipeline.output import as_json
+from pipeline.output import as_json, write_files
 from pipeline.run import Result, bring_up_to_date
 from pipeline.search import Search, open_search, start_search
 from pipeline.store import open_store
@@ -120,3 +120,19 @@ def test_distances_come_from_the_named_place(search: Search) -> None:
 def test_no_advert_is_no_error(search: Search) -> None:
     put(search)
     assert go(search).view.vehicles == ()
+
+
+def test_no_page_is_replaced_before_all_are_worded(tmp_path: Path) -> None:
+    class Torn(dict[str, str]):
+        def __getitem__(self, name: str) -> str:
+            if name == "two.html":
+                raise ValueError("cannot be worded")
+            return super().__getitem__(name)
+
+    (tmp_path / "one.html").write_text("old")
+    with pytest.raises(ValueError):
+        write_files(tmp_path, Torn({"one.html": "new", "two.html": ""}))
+    assert [path.name for path in tmp_path.iterdir()] == ["one.html"]
+    assert (tmp_path / "one.html").read_text() == "old"
+    write_files(tmp_path, {"one.html": "new"})
+    assert (tmp_path / "one.html").read_text() == "new"

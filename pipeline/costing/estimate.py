@@ -4,23 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.costing.inference import Solved, solve
-from pipeline.costing.jobs import JobCosts, capped, item_costs, job_costs, put_off, thrift
+from pipeline.costing.jobs import JobCosts, job_costs, thrift
 from pipeline.costing.network import Link, Network, Node
 from pipeline.costing.reasons import assumptions, contradictions, home_cautions, item_reasons
 from pipeline.costing.reports import ADMITS, Reports, Weight
-from pipeline.costing.sensitivity import Sampled, Sensitivity
+from pipeline.costing.sensitivity import Company, Sampled, Sensitivity
 from pipeline.costing.signs import Renewal, Signs, read_fleet
+from pipeline.costing.spending import Spending, Work
 from pipeline.costing.wear import fault_wear, fits, service_wear
+from pipeline.itembeliefs import ItemBeliefs, Parts, packed_reasons
 from pipeline.schemas.knowledge_parts import Fault, Knowledge, Service
 from pipeline.schemas.region import Region
 from pipeline.schemas.vehicle import Applies
-from pipeline.types import ADVERT_ORIGINS, STATES, Buyer, Draws, Evidence, ItemBelief, RepairEstimate
+from pipeline.types import ADVERT_ORIGINS, STATES, Buyer, Evidence, Reason, RepairEstimate
 from pipeline.uniforms import columns
 
 Array = NDArray[np.float64]
@@ -45,21 +47,24 @@ def estimate(
 
     Raises StageError when a vehicle's evidence is impossible under the rules.
     """
-    engine = Engine(knowledge, buyer, samples, seed)
-    for start in range(0, len(evidence), TOGETHER):
-        yield from engine.run(evidence[start : start + TOGETHER])
+    yield from Engine(knowledge, buyer, samples, seed).estimate(evidence)
 
 
 @dataclass(frozen=True, slots=True)
 class Tables:
     """What is known of some vehicles, ready for the network. Arrays are (vehicles, root states or 1, 3)."""
 
-    signs: tuple[Signs, ...]
+    company: Company
     wear: Mapping[str, Array]
     likelihood: Mapping[str, Array]
     roots: Mapping[str, Array]  # root -> (vehicles, its states)
     weights: Mapping[str, Sequence[list[Weight]]]  # item -> what moved it, a list a vehicle
     renewals: Mapping[str, Mapping[int, Renewal]]  # item -> vehicle -> the renewal that its advert tells of
+
+    @property
+    def signs(self) -> tuple[Signs, ...]:
+        """What each vehicle's advert gives to reason from."""
+        return self.company.fleet.signs
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,40 +81,52 @@ class Believed:
 class Engine:
     """The network, the job costs and the common random numbers of one run."""
 
-    def __init__(self, knowledge: Knowledge, buyer: Buyer, samples: int, seed: int) -> None:
-        self.knowledge, self.buyer, self.samples, self.seed = knowledge, buyer, samples, seed
+    def __init__(self, knowledge: Knowledge, buyer: Buyer, samples: int = SAMPLES, seed: int = SEED) -> None:
+        self.knowledge, self.samples, self.seed = knowledge, samples, seed
         self.region: Region = knowledge.regions[buyer.region]
         self.network = build_network(knowledge)
         self.reports = Reports(knowledge, self.region)
-        self.costs: JobCosts = job_costs(knowledge, self.region, buyer, samples, seed)
-        self.thrift = thrift(knowledge, buyer)
         seen = np.array([knowledge.learning.seen[state] for state in STATES])
         self._seen = dict(zip(STATES, seen.T, strict=True))  # what was put down -> its chance by true state
         self.ids = tuple(node.id for node in self.network.nodes)
+        self.parts = self._parts()
         self.assemblies = [
             (one.job, [self.ids.index(fault) for fault in one.faults]) for one in knowledge.assemblies.values()
         ]
-        self.sensitivity = Sensitivity(knowledge, self.network, self.reports, self.costs, buyer.purpose)
         self.state_uniforms = columns(["roots", *(f"state {i}" for i in self.ids)], samples, seed)
         self.pay_uniforms = np.ascontiguousarray(columns([f"pay {i}" for i in self.ids], samples, seed).T)
+        self._at_terms_of(buyer)
+
+    def _at_terms_of(self, buyer: Buyer) -> None:
+        knowledge = self.knowledge
+        self.buyer, self.thrift = buyer, thrift(knowledge, buyer)
+        self.costs: JobCosts = job_costs(knowledge, self.region, buyer, self.samples, self.seed)
+        self.sensitivity = Sensitivity(knowledge, self.network, self.reports, self.costs, buyer.purpose)
+        work = [Work(n, *one) for n, key in enumerate(self.ids) for one in self.work(key)]
+        self.spending = Spending(knowledge, buyer, self.costs, work, self.pay_uniforms, self.assemblies)
 
     def beliefs(self, evidence: Sequence[Evidence]) -> list[dict[str, Array]]:
         """Only the posteriors: for each vehicle, item -> P(sound, minor, major)."""
         marginals = self.solve(self.tables(evidence)).marginals()
         return [{i: marginals[i][v] for i in self.ids} for v in range(len(evidence))]
 
+    def estimate(self, evidence: Sequence[Evidence]) -> Iterator[RepairEstimate]:
+        """Estimates of any number of vehicles, in order."""
+        for start in range(0, len(evidence), TOGETHER):
+            yield from self.run(evidence[start : start + TOGETHER])
+
     def run(self, evidence: Sequence[Evidence]) -> Iterator[RepairEstimate]:
         """Estimates of at most `TOGETHER` vehicles."""
         if evidence:
             believed = self.believed(evidence)
-            yield from (self.priced(believed, v) for v in range(len(evidence)))
+            sampled = {v: self.sampled(believed, v) for v in range(len(evidence))}
+            self.sensitivity.prepare(believed.tables.company, sampled)
+            yield from (self._estimate(believed, v, sampled.pop(v)) for v in range(len(evidence)))
 
     def for_buyer(self, buyer: Buyer) -> Engine:
         """The same network and random numbers with the terms of another buyer in the same region."""
         other = copy(self)
-        other.buyer, other.thrift = buyer, thrift(self.knowledge, buyer)
-        other.costs = job_costs(self.knowledge, self.region, buyer, self.samples, self.seed)
-        other.sensitivity = Sensitivity(self.knowledge, self.network, self.reports, other.costs, buyer.purpose)
+        other._at_terms_of(buyer)
         return other
 
     def believed(self, evidence: Sequence[Evidence]) -> Believed:
@@ -122,16 +139,14 @@ class Engine:
 
     def priced(self, believed: Believed, v: int) -> RepairEstimate:
         """The estimate of the v-th of the vehicles at this buyer's terms."""
-        belief = {i: believed.marginals[i][v] for i in self.ids}
-        root_belief = {
-            key: dict(zip(root.prior, map(float, believed.roots[key][v]), strict=True))
-            for key, root in self.knowledge.roots.items()
-        }
-        costs = self.item_costs(believed.states[v])
+        return self._estimate(believed, v, self.sampled(believed, v))
+
+    def sampled(self, believed: Believed, v: int) -> Sampled:
+        """The v-th vehicle's samples and what they cost this buyer."""
+        states = np.ascontiguousarray(believed.states[v].T)
+        spent = self.spending.of(states)
         said = {key: believed.tables.weights[key][v] for key in self.ids}
-        sampled = Sampled(believed.configs[v], believed.states[v], costs, said)
-        repair = self._estimate(believed.tables, v, belief, root_belief, costs)
-        return replace(repair, sensitive=self.sensitivity.most(sampled, believed.tables.signs[v]))
+        return Sampled(believed.configs[v], states, spent, spent.dense().mean(axis=0), said)
 
     def solve(self, tables: Tables) -> Solved:
         """The network given the tables."""
@@ -164,7 +179,7 @@ class Engine:
             key: np.stack([self.reports.root(root, one) for one in fleet.signs])
             for key, root in self.knowledge.roots.items()
         }
-        return Tables(fleet.signs, wear, likelihood, roots, weights, renewals)
+        return Tables(Company(fleet), wear, likelihood, roots, weights, renewals)
 
     def _likelihood(
         self, item: Fault | Service, wear: Array, said: Sequence[tuple[Array, list[Weight]]], signs: Sequence[Signs]
@@ -176,38 +191,34 @@ class Engine:
 
     def item_costs(self, states: NDArray[np.int8]) -> Array:
         """Cost of every item in every sample, shape (samples, items), from states of the same shape."""
-        states = np.ascontiguousarray(states.T)
-        places = np.flatnonzero(states.ravel() != 0)  # most items are sound in most samples
-        samples = places % states.shape[1]
-        edges = np.searchsorted(places, np.arange(len(self.ids) + 1) * states.shape[1])
-        wanted: list[list[tuple[Sequence[str], NDArray[np.intp]]]] = []
-        for column, key in enumerate(self.ids):
-            where = samples[edges[column] : edges[column + 1]]
-            state, pay = states[column, where], self.pay_uniforms[column, where]
-            wanted.append([(jobs, where[(state == n) & (pay < chance)]) for n, jobs, chance in self.work(key)])
-        costs = capped(self.costs, item_costs(self.costs, wanted), self.assemblies)
-        return put_off(self.knowledge, self.buyer, costs)
+        return self.spending.of(np.ascontiguousarray(states.T)).dense()
 
-    def _estimate(
-        self, tables: Tables, v: int, belief: dict[str, Array], roots: dict[str, dict[str, float]], costs: Array
-    ) -> RepairEstimate:
+    def _estimate(self, believed: Believed, v: int, sampled: Sampled) -> RepairEstimate:
+        tables, expected = believed.tables, sampled.expected
         signs = tables.signs[v]
-        expected = costs.mean(axis=0)
-        items = tuple(
-            self._item(key, tables, v, belief[key], float(expected[column])) for column, key in enumerate(self.ids)
-        )
-        admitted = sum(item.expected_cost for item in items if item.admitted)
+        numbers = np.empty((4, len(self.ids)))
+        numbers[:3] = np.array([believed.marginals[key][v] for key in self.ids]).T
+        numbers[3] = expected
+        bad = (numbers[1] + numbers[2]).tolist()
+        told = [self._told(key, tables, v, chance) for key, chance in zip(self.ids, bad, strict=True)]
+        own_up = np.array([admits for admits, _ in told], bool)
+        items = ItemBeliefs(self.parts, numbers, own_up, packed_reasons(reasons for _, reasons in told))
+        admitted = sum(cost for cost, admits in zip(expected.tolist(), own_up.tolist(), strict=True) if admits)
         dear = np.argsort(-expected)[:CAUTIONED] if self.buyer.does_own_work else ()
         return RepairEstimate(
             ref=signs.evidence.ref,
             items=items,
-            drawn=Draws.of(costs.astype(np.float32)),
-            roots=roots,
+            drawn=sampled.spent.packed(),
+            roots={
+                key: dict(zip(root.prior, believed.roots[key][v].tolist(), strict=True))
+                for key, root in self.knowledge.roots.items()
+            },
             admitted_mean=admitted,
             unsaid_mean=float(expected.sum()) - admitted,
             assumptions=assumptions(signs, self.knowledge, self.buyer, self.region),
             contradictions=contradictions(signs),
-            cautions=home_cautions([self._part(items[n].item) for n in dear], self.knowledge),
+            sensitive=self.sensitivity.most(sampled, tables.company, v),
+            cautions=home_cautions([self._part(self.ids[n]) for n in dear], self.knowledge),
         )
 
     def work(self, key: str) -> Iterator[tuple[int, tuple[str, ...], float]]:
@@ -223,33 +234,31 @@ class Engine:
     def _part(self, key: str) -> Fault | Service:
         return self.knowledge.faults.get(key) or self.knowledge.services[key]
 
-    def _item(self, key: str, tables: Tables, v: int, belief: Array, expected: float) -> ItemBelief:
-        sound, minor, major = (float(p) for p in belief)
+    def _told(self, key: str, tables: Tables, v: int, bad: float) -> tuple[bool, tuple[Reason, ...]]:
+        """Whether the advert owns up to an item, and why the belief stands where it stands."""
         item = self._part(key)
-        is_fault = isinstance(item, Fault)
-        shares = {link.subject: link.share for link in item.speaks}
         signs, weights = tables.signs[v], tables.weights[key][v]
         admission = self.knowledge.admission
-        said = any(
-            claim.status in ADMITS and claim.origin in ADVERT_ORIGINS and shares[subject] >= admission.share
-            for subject in shares
-            for claim in signs.by_subject.get(subject, ())
+        said = bad >= admission.belief and any(
+            claim.status in ADMITS and claim.origin in ADVERT_ORIGINS
+            for link in item.speaks
+            if link.share >= admission.share
+            for claim in signs.by_subject.get(link.subject, ())
         )
         renewed = tables.renewals[key].get(v)
-        dated = not is_fault and renewed is not None and minor + major >= admission.dated
-        return ItemBelief(
-            item=key,
-            name=item.name,
-            group=item.group if isinstance(item, Fault) else "service",
-            kind="fault" if is_fault else "service",
-            sound=sound,
-            minor=minor,
-            major=major,
-            expected_cost=expected,
-            admitted=dated or (said and minor + major >= admission.belief),
-            subjects=self.reports.subjects[key],
-            seen_on_viewing=item.seen.on_viewing if isinstance(item, Fault) else self.knowledge.assumed.service_seen,
-            reasons=item_reasons(item, signs, weights, renewed, minor + major),
+        dated = isinstance(item, Service) and renewed is not None and bad >= admission.dated
+        return dated or said, item_reasons(item, signs, weights, renewed, bad)
+
+    def _parts(self) -> Parts:
+        parts = [self._part(key) for key in self.ids]
+        blind = self.knowledge.assumed.service_seen
+        return Parts(
+            self.ids,
+            tuple(part.name for part in parts),
+            tuple(part.group if isinstance(part, Fault) else "service" for part in parts),
+            tuple("fault" if isinstance(part, Fault) else "service" for part in parts),
+            tuple(self.reports.subjects[key] for key in self.ids),
+            tuple(part.seen.on_viewing if isinstance(part, Fault) else blind for part in parts),
         )
 
 

@@ -17,6 +17,7 @@ from pipeline.costing.network import Network, table
 from pipeline.errors import StageError
 
 Array = NDArray[np.float64]
+AT_ONCE = 8  # vehicles drawn at once: what is at hand stays in a processor's cache
 Factor = tuple[tuple[str, ...], Array]  # fault ids, values (vehicles or 1, root states or 1, 3 an id ...)
 
 
@@ -76,21 +77,28 @@ class Solved:
         vehicles, column = len(self.root_weights), {node: i for i, node in enumerate(self.ids)}
         chances = np.cumsum(self.root_weights, axis=1)
         roots = np.stack([np.searchsorted(row / row[-1], uniforms[:, 0], side="right") for row in chances])
-        states = np.zeros((len(self.ids), vehicles, len(uniforms)), dtype=np.int8)
-        configs = len(self.network.configs)
-        base = np.arange(vehicles)[:, None] * configs + roots
+        configs, at = len(self.network.configs), np.ascontiguousarray(uniforms.T)
+        steps = []
         for bucket in reversed(self.buckets):
             shape = (vehicles, configs, *bucket.table.shape[2:])
             cumulative = np.cumsum(np.broadcast_to(bucket.table, shape), axis=-1)
-            place = base
-            for given in bucket.given:
-                place = place * 3 + states[column[given]]
             with np.errstate(invalid="ignore"):  # rows of no chance at all are never reached
-                first, second = ((cumulative[..., k] / cumulative[..., -1]).ravel() for k in (0, 1))
-            at = uniforms[:, 1 + column[bucket.node]]
-            # A state is passed when the uniform is at or above its cumulative chance: one of no chance is never drawn.
-            states[column[bucket.node]] = (at >= first.take(place)).view(np.int8) + (at >= second.take(place))
-        return roots.astype(np.intp), np.moveaxis(states, 0, 2)
+                passed = [(cumulative[..., k] / cumulative[..., -1]).reshape(vehicles, -1) for k in (0, 1)]
+            steps.append((column[bucket.node], [column[given] for given in bucket.given], passed))
+        states = np.zeros((vehicles, len(self.ids), len(uniforms)), dtype=np.int8)
+        for start in range(0, vehicles, AT_ONCE):
+            some = slice(start, start + AT_ONCE)
+            mine = states[some]
+            base = np.arange(len(mine))[:, None] * configs + roots[some]
+            for own, given, passed in steps:
+                place = base
+                for parent in given:
+                    place = place * 3 + mine[:, parent]
+                # A state is passed when the uniform is at or above its cumulative chance: one of no chance is never
+                # drawn.
+                first, second = ((at[1 + own] >= chance[some].take(place)).view(np.int8) for chance in passed)
+                np.add(first, second, out=mine[:, own])
+        return roots.astype(np.intp), np.moveaxis(states, 1, 2)
 
 
 def solve(

@@ -40,6 +40,7 @@ class Reports:
         self._knowledge, self._region = knowledge, region
         self._cells: dict[tuple[str, str], dict[tuple[str, str], float]] = {}
         self._rows: dict[tuple[object, ...], Array] = {}  # what was worked out before: silence mostly
+        self._log_moved: dict[tuple[object, ...], Array] = {}
         self._silent: dict[tuple[object, ...], tuple[Array, list[Weight]]] = {}  # items of which nothing is said
         items: dict[str, Fault | Service] = {**knowledge.faults, **knowledge.services}
         self._about = {key: frozenset(link.subject for link in item.speaks) for key, item in items.items()}
@@ -108,6 +109,16 @@ class Reports:
             other = chance * factor if weight.claim else max(1 - factor * (1 - chance), 0.01)
             rest = (1 - share) * self._at(weight.table, "base", (status, grade))
             found[n] = (share * other + rest) / (share * chance + rest)
+        return found
+
+    def log_moved(self, item: Fault | Service, weight: Weight, factor: float) -> Array:
+        """Logarithms of what `moved` gives for minor and major, the chance divided and multiplied: shape (2, 2)."""
+        known = (item.id, weight.subject, weight.table, factor)
+        found = self._log_moved.get(known) if weight.claim is None else None  # words are too many to keep
+        if found is None:
+            found = np.log([self.moved(item, weight, by)[1:] for by in (1 / factor, factor)])
+            if weight.claim is None:
+                self._log_moved[known] = found
         return found
 
     def _speaks(

@@ -7,8 +7,8 @@ its chance under this one. What a number multiplies (hours, parts, the chance of
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +17,10 @@ from pipeline.costing.jobs import JobCosts
 from pipeline.costing.learning import faster, neglected
 from pipeline.costing.network import Network, Node, table
 from pipeline.costing.reports import Reports, Weight
-from pipeline.costing.signs import Fleet, Signs
+from pipeline.costing.signs import Fleet
 from pipeline.costing.wear import fault_wear, fits, service_wear
 from pipeline.schemas.knowledge_parts import Fault, Knowledge, Service
-from pipeline.types import Sensitive
+from pipeline.types import Draws, Sensitive
 
 Array = NDArray[np.float64]
 
@@ -31,12 +31,22 @@ SPOKEN_OF = 40  # items of which what is said, or not said, is counted: words be
 
 @dataclass(frozen=True, slots=True)
 class Sampled:
-    """One vehicle's samples. `roots`: (samples,) joint root states; `states`, `costs`: (samples, items)."""
+    """One vehicle's samples. `roots`: (samples,) joint root states; `states`: (items, samples)."""
 
     roots: NDArray[np.intp]
     states: NDArray[np.int8]
-    costs: Array
+    spent: Draws  # item costs, double precision
+    expected: Array  # (items,), the mean cost of each
     weights: Mapping[str, Sequence[Weight]]  # item -> what was said and not said of it
+
+
+@dataclass(frozen=True, slots=True)
+class Company:
+    """The vehicles that are worked out together, and how the chances of their dearest items move with wear."""
+
+    fleet: Fleet
+    # (item, vehicle) -> P(state | roots, parents) with its wear slower, faster, over what it is: (cells,) each
+    tried: dict[tuple[str, int], tuple[Array, Array]] = field(default_factory=dict)
 
 
 class Sensitivity:
@@ -48,98 +58,112 @@ class Sensitivity:
         self.nodes: dict[str, Node] = {node.id: node for node in network.nodes}
         self.items: dict[str, Fault | Service] = {**knowledge.faults, **knowledge.services}
 
-    def most(self, sampled: Sampled, signs: Signs) -> tuple[Sensitive, ...]:
-        """The numbers that move the mean cost most, greatest first, at most `NAMED`."""
-        return tuple(sorted(self.every(sampled, signs), key=lambda one: -abs(one.high - one.low))[:NAMED])
+    def prepare(self, company: Company, sampled: Mapping[int, Sampled]) -> None:
+        """Works out for several of the vehicles at once what `most` needs of their dearest items."""
+        wanted: dict[str, list[int]] = {}
+        for v, one in sampled.items():
+            for key in self._dear(one)[:LOOKED_AT]:
+                if (key, v) not in company.tried:
+                    wanted.setdefault(key, []).append(v)
+        for key, some in wanted.items():
+            item, fleet = self.items[key], company.fleet.some(some)
+            out = self._out(item.source)
+            chance = np.array([item.applies.chance(one.traits) for one in fleet.signs])
+            now = np.maximum(self._chance(item, fleet, chance), 1e-300)
+            slower, faster = (self._chance(_worn(item, factor), fleet, chance) / now for factor in (1 / out, out))
+            company.tried.update({(key, v): (slower[n], faster[n]) for n, v in enumerate(some)})
 
-    def every(self, sampled: Sampled, signs: Signs) -> Iterator[Sensitive]:
+    def _dear(self, sampled: Sampled) -> list[str]:
+        """Items that cost anything, dearest first."""
+        return [self.network.nodes[n].id for n in np.argsort(-sampled.expected) if sampled.expected[n] > 0]
+
+    def most(self, sampled: Sampled, company: Company, v: int) -> tuple[Sensitive, ...]:
+        """The numbers that move the mean cost of the v-th vehicle most, greatest first, at most `NAMED`."""
+        return tuple(sorted(self.every(sampled, company, v), key=lambda one: -abs(one.high - one.low))[:NAMED])
+
+    def every(self, sampled: Sampled, company: Company, v: int) -> Iterator[Sensitive]:
         """All numbers that are tried on a vehicle."""
-        expected, total = sampled.costs.mean(axis=0), sampled.costs.sum(axis=1)
-        order = [self.network.nodes[n].id for n in np.argsort(-expected) if expected[n] > 0]
+        self.prepare(company, {v: sampled})
+        order, total = self._dear(sampled), sampled.spent.total()
         dear = order[:LOOKED_AT]
-        yield from self._wear(dear, sampled, signs, total)
+        yield from self._wear(dear, sampled, company, v, total)
         yield from self._words(order[:SPOKEN_OF], sampled, total)
         yield from self._roots(sampled, total)
         yield from self._money(dear, sampled, float(total.mean()))
 
-    def _wear(self, dear: Sequence[str], sampled: Sampled, signs: Signs, total: Array) -> Iterator[Sensitive]:
-        alone = Fleet(
-            (signs,), np.array([signs.age]), np.array([signs.miles]),
-            {s: (0,) for s, claims in signs.by_subject.items() if any(c.status == "done" for c in claims)},
-        )  # fmt: skip
+    def _wear(
+        self, dear: Sequence[str], sampled: Sampled, company: Company, v: int, total: Array
+    ) -> Iterator[Sensitive]:
+        seen = company.fleet.signs[v].evidence.findings
         for key in dear:
             item = self.items[key]
-            if key in signs.evidence.findings:  # seen: how fast it wears matters no more
+            if key in seen:  # how fast it wears matters no more
                 continue
-            out = self._out(item.source)
-
-            def weigh(factor: float, key: str = key, item: Fault | Service = item) -> Array:
-                now, other = self._chance(item, alone), self._chance(_worn(item, factor), alone)
-                root = sampled.roots if len(now) > 1 else np.zeros_like(sampled.roots)
-                parents = (sampled.states[:, self.column[link.parent]] for link in self.nodes[key].links)
-                at = (root, *(states.astype(np.intp) for states in (*parents, sampled.states[:, self.column[key]])))
-                return np.asarray(other[at] / np.maximum(now[at], 1e-300))
-
+            cell = sampled.roots
+            for link in self.nodes[key].links:
+                cell = cell * 3 + sampled.states[self.column[link.parent]]
+            cell = cell * 3 + sampled.states[self.column[key]]
             section = "faults" if isinstance(item, Fault) else "services"
             what = "how fast it wears" if isinstance(item, Fault) else "how often it is overdue"
-            yield self._tried(f"{item.name}: {what}", self._where(section, key), item.source, out, weigh, total)
+            yield self._tried(
+                f"{item.name}: {what}", self._where(section, key), item.source, cell, *company.tried[key, v], total
+            )
 
-    def _chance(self, item: Fault | Service, alone: Fleet) -> Array:
-        """P(state | roots, parents) where it may not be fitted, shape (root states, 3 a parent ..., 3)."""
+    def _chance(self, item: Fault | Service, fleet: Fleet, chance: Array) -> Array:
+        """P(state | roots, parents) where it may not be fitted, (vehicles, root states x 3 a parent ... x 3)."""
         if isinstance(item, Fault):
-            wear, _ = fault_wear(self.network, item, alone)
+            wear, _ = fault_wear(self.network, item, fleet)
         else:
-            wear, _ = service_wear(self.network, item, alone)
-        chance = np.array([item.applies.chance(alone.signs[0].traits)])
-        fit = fits(wear, chance)[0]
+            wear, _ = service_wear(self.network, item, fleet)
         node = self.nodes[item.id]
-        return np.asarray(table(node, wear)[0] * fit.reshape(fit.shape[0], *[1] * len(node.links), 3))
+        fit = fits(wear, chance).reshape(*wear.shape[:2], *[1] * len(node.links), 3)
+        return np.asarray((table(node, wear) * fit).reshape(len(wear), -1))
 
     def _words(self, items: Sequence[str], sampled: Sampled, total: Array) -> Iterator[Sensitive]:
-        """How often a bad part is told of so, or kept quiet: a cell of a report table, in all items that use it."""
-        cells = dict.fromkeys(
-            (weight.table, weight.claim.status if weight.claim else "silence")
-            for key in items
-            for weight in sampled.weights[key]
-            if weight.table in self.knowledge.tables
-        )
-        for name, status in cells:
-            out = self._out(self.knowledge.tables[name].source)
+        """How often a bad part is told of so, or kept quiet: a cell of a report table, in all items that use it.
 
-            def weigh(factor: float, name: str = name, status: str = status) -> Array:
-                result = np.ones(len(total))
-                for key in items:
-                    for weight in sampled.weights[key]:
-                        told = weight.claim.status if weight.claim else "silence"
-                        if weight.table == name and told == status:
-                            row = self.reports.moved(self.items[key], weight, factor)
-                            result = result * row[sampled.states[:, self.column[key]]]
-                return result
-
+        A sample's weight is the product over the items: for all cells at once, a product of matrices of logarithms.
+        """
+        cells: dict[tuple[str, str], list[tuple[int, Array]]] = {}
+        for n, key in enumerate(items):
+            for weight in sampled.weights[key]:
+                if weight.table in self.knowledge.tables:
+                    out = self._out(self.knowledge.tables[weight.table].source)
+                    cell = weight.table, weight.claim.status if weight.claim else "silence"
+                    cells.setdefault(cell, []).append((n, self.reports.log_moved(self.items[key], weight, out)))
+        if not cells:
+            return
+        moved = np.zeros((len(cells), 2, 2, len(items)))  # cell, divided or multiplied, minor or major, item
+        for at, rows in zip(moved, cells.values(), strict=True):
+            for n, row in rows:
+                at[:, :, n] += row
+        states = sampled.states[[self.column[key] for key in items]]
+        bad = np.concatenate([states == 1, states == 2]).astype(np.float64)
+        weights = np.exp(moved.reshape(2 * len(cells), -1) @ bad)
+        means = ((weights @ total) / np.maximum(weights.sum(axis=1), 1e-300)).reshape(-1, 2)
+        for (name, status), (low, high) in zip(cells, means.tolist(), strict=True):
             what = "silence on a bad part" if status == "silence" else f"“{status}” said of a bad part"
-            yield self._tried(
-                f"{what}, as the table {name} has it", self._where("tables", name), self.knowledge.tables[name].source,
-                out, weigh, total,
-            )  # fmt: skip
+            source = self.knowledge.tables[name].source
+            yield Sensitive(
+                f"{what}, as the table {name} has it", self._where("tables", name), source, self._out(source), low, high
+            )
 
     def _roots(self, sampled: Sampled, total: Array) -> Iterator[Sensitive]:
         for key, state in (("care", "poor"), ("hard_use", "yes"), ("stood", "yes")):
             root = self.knowledge.roots[key]
-
-            def weigh(factor: float, key: str = key, state: str = state) -> Array:
-                return self.network.by_root(key, {state: factor})[sampled.roots]
-
-            yield self._tried(
-                f"{root.name}: how often “{state}”", self._where("roots", key), root.source,
-                self._out(root.source), weigh, total,
-            )  # fmt: skip
+            out = self._out(root.source)
+            low, high = (self.network.by_root(key, {state: factor}) for factor in (1 / out, out))
+            what = f"{root.name}: how often “{state}”"
+            yield self._tried(what, self._where("roots", key), root.source, sampled.roots, low, high, total)
 
     def _money(self, dear: Sequence[str], sampled: Sampled, mean: float) -> Iterator[Sensitive]:
+        edges = sampled.spent.edges.tolist()
         for key in dear:
             item, column = self.items[key], self.column[key]
-            by_state = [
-                float(np.where(sampled.states[:, column] == n, sampled.costs[:, column], 0).mean()) for n in (1, 2)
-            ]
+            mine = slice(edges[column], edges[column + 1])
+            major = sampled.states[column].take(sampled.spent.rows[mine]) == 2
+            amounts, all_of_it = sampled.spent.amounts[mine], sampled.spent.samples
+            by_state = [float(amounts[~major].sum()) / all_of_it, float(amounts[major].sum()) / all_of_it]
             worst = int(by_state[1] > by_state[0])
             jobs = (item.jobs.minor, item.jobs.major)[worst] if isinstance(item, Fault) else (item.job,)
             job = max(jobs, key=self.jobs.mean)
@@ -160,10 +184,20 @@ class Sensitivity:
                 )  # fmt: skip
 
     def _tried(
-        self, what: str, where: str, source: str, out: float, weigh: Callable[[float], Array], total: Array
+        self,
+        what: str,
+        where: str,
+        source: str,
+        cell: NDArray[np.intp],
+        divided: Array,
+        multiplied: Array,
+        total: Array,
     ) -> Sensitive:
-        low, high = (float(total @ weights / max(weights.sum(), 1e-300)) for weights in (weigh(1 / out), weigh(out)))
-        return Sensitive(what, where, source, out, low, high)
+        """`cell`: (samples,), which of the weights, (cells,), each sample has."""
+        count = np.bincount(cell, minlength=len(divided))
+        cost = np.bincount(cell, total, minlength=len(divided))
+        low, high = (float(cost @ weights) / max(float(count @ weights), 1e-300) for weights in (divided, multiplied))
+        return Sensitive(what, where, source, self._out(source), low, high)
 
     def _out(self, source: str) -> float:
         doubt = self.knowledge.money.doubt

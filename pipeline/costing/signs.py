@@ -50,6 +50,13 @@ class Fleet:
     miles: NDArray[np.float64]
     done: Mapping[str, tuple[int, ...]]
 
+    def some(self, vehicles: Sequence[int]) -> Fleet:
+        """Some of them, in the order asked for."""
+        place = {v: n for n, v in enumerate(vehicles)}
+        done = {subject: tuple(place[v] for v in who if v in place) for subject, who in self.done.items()}
+        at = list(vehicles)
+        return Fleet(tuple(self.signs[v] for v in at), self.age[at], self.miles[at], done)
+
 
 def read_fleet(evidence: Sequence[Evidence], knowledge: Knowledge) -> Fleet:
     """Completes the evidence of several adverts, each on its own."""

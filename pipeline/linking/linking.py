@@ -14,6 +14,8 @@ from itertools import combinations
 from math import fsum
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
 from rapidfuzz import fuzz
 
 from pipeline.schemas.linking import LinkRules
@@ -50,13 +52,13 @@ def link(adverts: Sequence[Linkable], rules: LinkRules) -> list[Link]:
             found.setdefault((i, j), Link(adverts[i].advert_id, adverts[j].advert_id, what, 1.0))
     near: dict[tuple[int, int], Link] = {}
     texts = [" ".join(_WORD.findall(advert.text.lower())) for advert in adverts]
-    runs, holders = _runs(texts, rules.shingle_words)
-    whole = [_weight(own, holders) for own in runs]
-    for i, j in _sharing(runs, holders, rules):
+    runs = _runs(texts, rules.shingle_words)
+    whole = [_weight(runs.of(n), runs.holders, alone) for n, alone in enumerate(runs.own)]
+    for i, j in _sharing(runs, rules):
         if (i, j) in found or _contradict(adverts[i].facts, adverts[j].facts, rules):
             continue
         agreeing = _agreeing(adverts[i].facts, adverts[j].facts)
-        own = _weight(runs[i] & runs[j], holders) / min(whole[i], whole[j])
+        own = _weight(runs.of(i) & runs.of(j), runs.holders) / min(whole[i], whole[j])
         if own < _enough(adverts[i].facts, adverts[j].facts, agreeing, rules):
             continue
         likeness = fuzz.token_set_ratio(texts[i], texts[j])
@@ -129,37 +131,56 @@ def _same_value(adverts: Sequence[Linkable], key: str) -> Iterable[tuple[int, in
         yield from ((members[0], other) for other in members[1:])
 
 
-def _runs(texts: Sequence[str], size: int) -> tuple[list[frozenset[int]], list[int]]:
-    """The runs of `size` words of each text as numbers, and in how many of the texts each run stands."""
-    numbers: dict[tuple[str, ...], int] = {}
-    holders: list[int] = []
-    runs = []
+@dataclass(frozen=True, slots=True)
+class _Runs:
+    """The runs of words of each text that other texts hold too, as numbers; of the others only how many they are.
+
+    Nearly all runs are of one text alone: held as words, those of a hundred thousand adverts would fill the memory.
+    """
+
+    shared: list[NDArray[np.intp]]  # a text: its runs, in any order
+    own: list[int]  # a text: how many runs no other holds
+    holders: list[int]  # a run: in how many texts it stands
+
+    def of(self, n: int) -> frozenset[int]:
+        """The shared runs of a text."""
+        return frozenset(self.shared[n].tolist())
+
+
+def _runs(texts: Sequence[str], size: int) -> _Runs:
+    """The runs of `size` words. They are told apart by 64 bits of hash: ten million make one mistake in a million."""
+    hashed = []
     for text in texts:
         words = text.split()
-        own = {tuple(words[start : start + size]) for start in range(len(words) - size + 1)}
-        mine = []
-        for run in own:
-            number = numbers.setdefault(run, len(numbers))
-            if number == len(holders):
-                holders.append(0)
-            holders[number] += 1
-            mine.append(number)
-        runs.append(frozenset(mine))
-    return runs, holders
+        found = {hash(tuple(words[start : start + size])) for start in range(len(words) - size + 1)}
+        hashed.append(np.fromiter(found, np.int64, len(found)))
+    _, numbers, counts = np.unique(
+        np.concatenate([np.zeros(0, np.int64), *hashed]), return_inverse=True, return_counts=True
+    )
+    several = counts > 1
+    renumbered = np.cumsum(several) - 1
+    shared, own, start = [], [], 0
+    for mine in hashed:
+        some = numbers[start : start + len(mine)]
+        with_others = several[some]
+        shared.append(renumbered[some[with_others]])
+        own.append(int(len(mine) - with_others.sum()))
+        start += len(mine)
+    return _Runs(shared, own, counts[several].tolist())
 
 
-def _weight(runs: Iterable[int], holders: Sequence[int]) -> float:
-    """How much text of their own these runs are: a run counts less the more adverts hold it."""
-    return fsum(1 / max(holders[run] - 1, 1) for run in runs)  # the same sum in whatever order the runs come
+def _weight(runs: Iterable[int], holders: Sequence[int], alone: int = 0) -> float:
+    """How much text of their own these runs are: a run counts less the more adverts hold it, one `alone` in full."""
+    return fsum((alone, *(1 / (holders[run] - 1) for run in runs)))  # the same sum in whatever order the runs come
 
 
-def _sharing(runs: Sequence[frozenset[int]], holders: Sequence[int], rules: LinkRules) -> Iterable[tuple[int, int]]:
+def _sharing(runs: _Runs, rules: LinkRules) -> Iterable[tuple[int, int]]:
     """Pairs of adverts that share enough runs of words, boilerplate left out; by the later of the two."""
     held: dict[int, list[int]] = defaultdict(list)
-    for n, own in enumerate(runs):
+    for n, own in enumerate(runs.shared):
         shared: Counter[int] = Counter()
-        for run in own:
-            if 1 < holders[run] <= rules.common_shingle:
+        for run in own.tolist():
+            if runs.holders[run] <= rules.common_shingle:
                 shared.update(held[run])
                 held[run].append(n)
         yield from ((other, n) for other, count in shared.items() if count >= rules.least_shared_shingles)

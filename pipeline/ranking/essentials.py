@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pipeline.itembeliefs import ItemBeliefs
 from pipeline.schemas.decision import DecisionRules, EssentialRule
 from pipeline.types import Buyer, Prospect, Question
 
@@ -34,8 +35,10 @@ def _weight(rule: EssentialRule, prospect: Prospect) -> float:
     """The rule's weight; where it hangs on one item (a belt), times the chance that the item needs work."""
     if rule.item is None:
         return rule.weight
-    found = next((item for item in prospect.repair.items if item.item == rule.item), None)
-    return 0.0 if found is None else rule.weight * (found.minor + found.major)
+    items = ItemBeliefs.of(prospect.repair.items)
+    if rule.item not in items.parts.ids:
+        return 0.0
+    return rule.weight * float(items.bad[items.parts.ids.index(rule.item)])
 
 
 def _told(rule: EssentialRule, prospect: Prospect) -> bool:

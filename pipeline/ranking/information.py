@@ -48,10 +48,9 @@ def information_value(prior: ArrayLike, payoff: ArrayLike, likelihood: ArrayLike
     )
 
 
-def signal_worth(gain: Array, signals: Array) -> float:
-    """Worth of a signal before a go / stay decision, over equally likely samples.
+def signal_worth(told: Array) -> Array:
+    """Worth of a signal before a go / stay decision, (...).
 
-    `gain`: (samples,) payoff of going (staying pays 0); `signals`: (samples, k), P(signal | sample), rows summing to 1.
+    `told`: (..., signals), what going pays where each signal is given, times its chance (staying pays 0).
     """
-    per_signal = gain @ signals / len(gain)
-    return float(np.maximum(per_signal, 0.0).sum() - max(float(gain.mean()), 0.0))
+    return np.asarray(np.maximum(told, 0.0).sum(axis=-1) - np.maximum(told.sum(axis=-1), 0.0))

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.itembeliefs import ItemBeliefs
 from pipeline.ranking.surplus import Surplus
 from pipeline.schemas.decision import DecisionRules
 from pipeline.types import Buyer, PriceAfter, Prospect, Reason
@@ -33,7 +33,7 @@ def price_to_pay(prospect: Prospect, money: Surplus, outside: float, buyer: Buye
     """
     assert prospect.asking_price is not None
     asking, share = prospect.asking_price, rules.decision.paying.found_off
-    repair = float(money.costs.sum(axis=1).mean())
+    repair = float(money.repair.mean())
     worth = float(money.value.mean())
     walk = worth - repair - outside
     capped = buyer.budget_total is not None and walk > buyer.budget_total - float(prospect.repair.samples.mean())
@@ -68,6 +68,8 @@ def price_to_pay(prospect: Prospect, money: Surplus, outside: float, buyer: Buye
 def found_cost(prospect: Prospect) -> float:
     """Expected cost of what a call or a viewing found wrong and the advert had not owned up to."""
     findings = prospect.evidence.findings
+    if not findings:
+        return 0.0
     return sum(
         item.expected_cost
         for item in prospect.repair.items
@@ -79,17 +81,21 @@ def _after(
     prospect: Prospect, money: Surplus, settling: float, walk: float, rules: DecisionRules
 ) -> tuple[PriceAfter, ...]:
     """The findings that would move the price most, each with what else it makes likelier."""
-    total = money.costs.sum(axis=1)
+    costs, total = money.costs, money.repair
     middle, rows = float(total.mean()), []
-    for n, item in enumerate(prospect.repair.items):
-        hit: NDArray[np.bool_] = money.costs[:, n] > 0
-        chance = float(hit.mean())
-        known = item.item in prospect.evidence.findings
-        if known or hit.sum() < 20 or chance > 0.9:
+    there = costs.amounts > 0
+    of, with_all = costs.items()[there], total.take(costs.rows[there])
+    hits = np.bincount(of, minlength=len(costs.counts))
+    given = np.bincount(of, with_all, len(costs.counts)) / np.maximum(hits, 1)
+    parts = ItemBeliefs.of(prospect.repair.items).parts
+    for n, (key, name) in enumerate(zip(parts.ids, parts.names, strict=True)):
+        chance = float(hits[n]) / costs.samples
+        known = key in prospect.evidence.findings
+        if known or hits[n] < 20 or chance > 0.9:
             continue
-        more = float(total[hit].mean()) - middle
+        more = float(given[n]) - middle
         if more > 0:
-            rows.append((chance * more, item.name, item.item, more))
+            rows.append((chance * more, name, key, more))
     step = rules.decision.paying.round_to
     return tuple(
         PriceAfter(

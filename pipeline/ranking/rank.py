@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.itembeliefs import ItemBeliefs
 from pipeline.ranking.essentials import essentials
 from pipeline.ranking.flags import red_flags
 from pipeline.ranking.outside import outside_option
 from pipeline.ranking.price import price_to_pay
 from pipeline.ranking.questions import must_questions, plan_call
 from pipeline.ranking.reservation import reservation_price
-from pipeline.ranking.surplus import Surplus, surplus, visit_cost
+from pipeline.ranking.surplus import Surplus, mean_surplus, surplus, visit_cost
 from pipeline.ranking.verdict import Standing, by_risk, decide, must_broken
 from pipeline.schemas.decision import DecisionRules
 from pipeline.types import Buyer, Flag, Prospect, Question, Ranked, Reason, Spread, Verdict
@@ -47,9 +48,20 @@ def rank(prospects: Sequence[Prospect], buyer: Buyer, rules: DecisionRules) -> l
 def going_without(prospects: Sequence[Prospect], buyer: Buyer, rules: DecisionRules) -> float:
     """The outside option of a search: the surplus that the buyer has without any of these."""
     values = [p.valuation.p50 for p in prospects if p.valuation.p50 is not None]
-    cases = (_case(p, buyer, rules) for p in prospects)
-    usual = [float(by_risk(case.money, buyer, rules).mean()) for case in cases if case.money and not case.ruled_out]
-    return outside_option(values, usual, buyer, rules)
+    if buyer.outside_option is not None:
+        return outside_option(values, [], buyer, rules)
+    found = [_usual(p, buyer, rules) for p in prospects]
+    return outside_option(values, [one for one in found if one is not None], buyer, rules)
+
+
+def _usual(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> float | None:
+    """The expected surplus of a vehicle, None where it has none or a flag rules it out."""
+    if any(flag.disqualifies for flag in red_flags(prospect, buyer, rules)):
+        return None
+    if buyer.risk == "mean":
+        return mean_surplus(prospect, buyer, rules)
+    money = surplus(prospect, buyer, rules)
+    return None if money is None else float(by_risk(money, buyer, rules).mean())
 
 
 def _case(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> _Case:
@@ -125,8 +137,8 @@ def _reasons(prospect: Prospect, money: Surplus, flags: tuple[Flag, ...], cost: 
             "ranking.repair",
         )
     )
-    top = sorted(prospect.repair.items, key=lambda item: -item.expected_cost)[:3]
-    for item in top:
+    items = ItemBeliefs.of(prospect.repair.items)
+    for item in (items[n] for n in items.dearest(3)):
         if item.expected_cost >= max(50.0, 0.08 * repair):
             quote = next((reason.quote for reason in item.reasons if reason.quote), "")
             said = "admitted" if item.admitted else "not said"

@@ -29,10 +29,12 @@ def reservation_price(
         raise ValueError("values and cost must be finite")
     if np.any(c < 0) or not 0 < discount <= 1:
         raise ValueError("cost must not be negative and discount must be in (0, 1]")
-    w = np.full(x.shape[-1], 1.0 / x.shape[-1]) if weights is None else np.asarray(weights, dtype=np.float64)
-    order = np.argsort(-x, axis=-1, kind="stable")
-    best = np.take_along_axis(x, order, axis=-1)
-    weight = np.take_along_axis(np.broadcast_to(w, x.shape), order, axis=-1)
+    if weights is None:
+        best, weight = np.sort(x, axis=-1)[..., ::-1], np.full(x.shape, 1.0 / x.shape[-1])
+    else:
+        order = np.argsort(-x, axis=-1, kind="stable")
+        best = np.take_along_axis(x, order, axis=-1)
+        weight = np.take_along_axis(np.broadcast_to(np.asarray(weights, dtype=np.float64), x.shape), order, axis=-1)
     total, mass = np.cumsum(weight * best, axis=-1), np.cumsum(weight, axis=-1)
     with np.errstate(divide="ignore", invalid="ignore"):
         roots = (discount * total - c[..., None]) / (discount * mass + 1.0 - discount)

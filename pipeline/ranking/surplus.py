@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from pipeline.itembeliefs import ItemBeliefs
 from pipeline.schemas.decision import DecisionRules
-from pipeline.types import Buyer, Prospect
+from pipeline.types import Buyer, Draws, Prospect
 from pipeline.uniforms import column
 
 Array = NDArray[np.float64]
@@ -24,31 +26,95 @@ class Surplus:
     value: Array
     full: Array
     seen: Array
-    costs: Array  # (samples, items), weighted by the purpose
+    repair: Array  # total of the costs
+    costs: Draws  # item costs weighted by the purpose, packed
     paid: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Looks:
+    """What a viewing shows of each item in each sample: the same of all vehicles."""
+
+    shown: NDArray[np.bool_]  # (items x samples,)
+    hidden: Array  # (samples, items), 1 where it stays hidden
+    share_hidden: Array  # (items,)
 
 
 def surplus(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> Surplus | None:
     """None when the vehicle could not be valued or has no usable price."""
-    valuation = prospect.valuation
-    if valuation.log_mean is None or valuation.log_sd is None or prospect.asking_price is None:
+    if not _can_be_weighed(prospect):
         return None
-    samples = prospect.repair.item_costs.shape[0]
-    purpose = rules.purposes[buyer.purpose]
-    groups = np.array([purpose.repair_groups.get(item.group, 1.0) for item in prospect.repair.items])
-    costs = prospect.repair.item_costs.astype(np.float64) * groups
-    factor = worth_factor(prospect, buyer, rules)
-    shown = rules.decision.value.revealed_share
-    a, b = (ndtri(np.clip(column(f"value {n}", samples, SEED), 1e-9, 1 - 1e-9)) for n in ("seen", "unseen"))
-    sd, middle = valuation.log_sd, valuation.log_mean
+    costs, of = _weighted(prospect, buyer, rules)
+    value, expected = _values(prospect, buyer, rules, costs.samples)
+    paid, repair = price_paid(prospect, rules), costs.total()
+    looks = _looks(*_seen(prospect), costs.samples)
+    found = looks.shown.take(of * costs.samples + costs.rows)
+    # What a viewing does not show costs what it costs in the mean.
+    after = looks.hidden @ _means(costs, of)
+    after += np.bincount(costs.rows[found], costs.amounts[found], costs.samples)
+    return Surplus(value, value - paid - repair, expected - paid - after, repair, costs, paid)
+
+
+def mean_surplus(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> float | None:
+    """The mean of `Surplus.seen`, for less work than the samples themselves."""
+    if not _can_be_weighed(prospect):
+        return None
+    costs, of = _weighted(prospect, buyer, rules)
+    _, expected = _values(prospect, buyer, rules, costs.samples)
+    looks = _looks(*_seen(prospect), costs.samples)
+    found = looks.shown.take(of * costs.samples + costs.rows)
+    after = _means(costs, of) @ looks.share_hidden + costs.amounts[found].sum() / costs.samples
+    return float(expected.mean() - price_paid(prospect, rules) - after)
+
+
+def _can_be_weighed(prospect: Prospect) -> bool:
+    valuation = prospect.valuation
+    return valuation.log_mean is not None and valuation.log_sd is not None and prospect.asking_price is not None
+
+
+def _weighted(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tuple[Draws, NDArray[np.int64]]:
+    """Item costs in double precision, weighted by what the purpose makes of them, and the item of each entry."""
+    draws, groups = prospect.repair.draws, rules.purposes[buyer.purpose].repair_groups
+    of = draws.items()
+    weights = np.array([groups.get(group, 1.0) for group in ItemBeliefs.of(prospect.repair.items).parts.groups])
+    amounts, rows = draws.amounts.astype(np.float64) * weights.take(of), draws.rows.astype(np.int64)
+    return Draws(draws.samples, draws.counts, rows, amounts), of
+
+
+def _values(prospect: Prospect, buyer: Buyer, rules: DecisionRules, samples: int) -> tuple[Array, Array]:
+    """Sound value, and what is expected of it after a viewing, (samples,) each."""
+    sd, middle = prospect.valuation.log_sd, prospect.valuation.log_mean
+    assert sd is not None and middle is not None
+    factor, shown = worth_factor(prospect, buyer, rules), rules.decision.value.revealed_share
+    a, b = _normal("value seen", samples), _normal("value unseen", samples)
     value = factor * np.exp(middle + sd * (np.sqrt(shown) * a + np.sqrt(1 - shown) * b))
     # What a viewing leaves open of the value is averaged over: the mean of a log-normal given its seen part.
-    expected = factor * np.exp(middle + sd * np.sqrt(shown) * a + 0.5 * sd**2 * (1 - shown))
-    paid = price_paid(prospect, rules)
-    chance = np.array([item.seen_on_viewing for item in prospect.repair.items])
-    looks = np.column_stack([column(f"look {item.item}", samples, SEED) for item in prospect.repair.items])
-    after = np.where(looks < chance, costs, costs.mean(axis=0)).sum(axis=1)
-    return Surplus(value, value - paid - costs.sum(axis=1), expected - paid - after, costs, paid)
+    return value, factor * np.exp(middle + sd * np.sqrt(shown) * a + 0.5 * sd**2 * (1 - shown))
+
+
+def _means(costs: Draws, of: NDArray[np.int64]) -> Array:
+    """Mean cost of each item, (items,)."""
+    return np.asarray(np.bincount(of, costs.amounts, len(costs.counts)) / costs.samples)
+
+
+def _seen(prospect: Prospect) -> tuple[tuple[str, ...], tuple[float, ...]]:
+    parts = ItemBeliefs.of(prospect.repair.items).parts
+    return parts.ids, parts.seen_on_viewing
+
+
+@lru_cache(maxsize=4)
+def _looks(items: tuple[str, ...], chances: tuple[float, ...], samples: int) -> _Looks:
+    """`chances`: that a viewing shows each item."""
+    looks = np.stack([column(f"look {item}", samples, SEED) for item in items])
+    shown = looks < np.array(chances)[:, None]
+    return _Looks(shown.ravel(), np.ascontiguousarray((~shown).T, dtype=np.float64), 1 - shown.mean(axis=1))
+
+
+@lru_cache(maxsize=8)
+def _normal(name: str, samples: int) -> Array:
+    drawn = np.asarray(ndtri(np.clip(column(name, samples, SEED), 1e-9, 1 - 1e-9)))
+    drawn.flags.writeable = False
+    return drawn
 
 
 def price_paid(prospect: Prospect, rules: DecisionRules) -> float:

@@ -92,15 +92,16 @@ def context(view: ReportView, part: int = 0, name: str = "ranking") -> PageConte
     scale = _surplus_scale(view.vehicles)
     everyone = list(enumerate(view.vehicles, 1))
     numbered = everyone[part * PER_PAGE : (part + 1) * PER_PAGE]
-    visits = [_pick(n, v, view.buyer) for n, v in everyone[:PER_PAGE] if v.ranked.verdict == "travel" and not v.gone]
-    calls = [_pick(n, v, view.buyer) for n, v in everyone[:PER_PAGE] if v.ranked.verdict == "ring first" and not v.gone]
+    there = [(n, v) for n, v in everyone[:PER_PAGE] if not v.gone]
+    visits = [(n, v) for n, v in there if v.ranked.verdict == "travel"]
+    calls = [(n, v) for n, v in there if v.ranked.verdict == "ring first"]
     dots = [dot for n, v in numbered if (dot := _dot(n, v, money))]
     return PageContext(
         title=view.buyer.search_name or "Vehicles worth a visit",
         day=words.day(view.as_of),
         terms=_terms(view),
-        visits=tuple(visits[:PICKS]),
-        calls=tuple(calls[:PICKS]),
+        visits=tuple(_pick(n, v, view.buyer) for n, v in visits[:PICKS]),
+        calls=tuple(_pick(n, v, view.buyer) for n, v in calls[:PICKS]),
         answer=_answer(view),
         more_visits=max(len(visits) - PICKS, 0),
         more_calls=max(len(calls) - PICKS, 0),

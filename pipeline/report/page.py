@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
 
@@ -20,9 +21,29 @@ TEMPLATES = Path(__file__).resolve().parent / "templates"
 _UNPRINTABLE = re.compile("[\x00\ud800-\udfff]")  # not characters of HTML, and not encodable as UTF-8
 
 
-def pages(view: ReportView, name: str = "ranking") -> dict[str, str]:
+class Pages(Mapping[str, str]):
+    """File name -> page. Each is made when it is asked for: those of a large search together fill the memory."""
+
+    def __init__(self, view: ReportView, name: str) -> None:
+        self._view, self._name = view, name
+        self._parts = {file_name(name, part): part for part in parts(len(view.vehicles))}
+
+    def __getitem__(self, name: str) -> str:
+        return page(self._view, self._parts[name], self._name)
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._parts
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._parts)
+
+    def __len__(self) -> int:
+        return len(self._parts)
+
+
+def pages(view: ReportView, name: str = "ranking") -> Mapping[str, str]:
     """File name -> page: one for up to PER_PAGE vehicles, the best first; the rest on pages of their own, linked."""
-    return {file_name(name, part): page(view, part, name) for part in parts(len(view.vehicles))}
+    return Pages(view, name)
 
 
 def page(view: ReportView, part: int = 0, name: str = "ranking") -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -13,6 +14,7 @@ from pipeline.store.tables import Tables
 
 __all__ = ["Row", "RunRecord", "Runs", "Source"]
 
+TOGETHER = 1000  # rows written at once
 RUNS_KEPT = 400  # a year of nights and some days; older records go
 
 
@@ -41,31 +43,36 @@ class Runs(Tables):
         as_of: date,
         versions: Mapping[str, str],
         counts: Mapping[str, int],
-        ranking: Sequence[Row],
+        ranking: Iterable[Row],
         *,
         inputs: str = "",
         seconds: Mapping[str, float] | None = None,
         command: str = "",
     ) -> int:
-        """One run's ranking, best first. Only the newest ranking is kept; of older runs, when and what they counted."""
+        """One run's ranking, best first. Only the newest ranking is kept; of older runs, when and what they counted.
+
+        `ranking` may make its rows as they are asked for; `seconds` is looked at when all are stored.
+        """
         with self.transaction():
             run_id = int(self._one("SELECT coalesce(max(run_id), 0) + 1 FROM runs"))
+            self._db.execute("DELETE FROM results")
+            places = enumerate(ranking)
+            while some := list(itertools.islice(places, TOGETHER)):
+                self._append(
+                    "results",
+                    [
+                        (run_id, place, row.ref, row.verdict, row.visit_worth, row.asking_price, row.result,
+                         json.dumps([row.title, row.texts]), row.lines, row.apart)
+                        for place, row in some
+                    ],
+                    ("run_id", "place", "ref", "verdict", "visit_worth", "asking_price", "result", "names", "lines",
+                     "apart"),
+                )  # fmt: skip
             self._db.execute(
                 "INSERT INTO runs (run_id, as_of, started, versions, counts, inputs, seconds, command) "
                 "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
                 [run_id, as_of, datetime.now(), json.dumps(dict(versions)), json.dumps(dict(counts)), inputs,
                  json.dumps(dict(seconds or {})), command],
-            )  # fmt: skip
-            self._db.execute("DELETE FROM results")
-            self._append(
-                "results",
-                [
-                    (run_id, place, row.ref, row.verdict, row.visit_worth, row.asking_price, row.result,
-                     json.dumps([row.title, row.texts]), row.lines, row.apart)
-                    for place, row in enumerate(ranking)
-                ],
-                ("run_id", "place", "ref", "verdict", "visit_worth", "asking_price", "result", "names", "lines",
-                 "apart"),
             )  # fmt: skip
             self._db.execute("DELETE FROM runs WHERE run_id <= ?", [run_id - RUNS_KEPT])
         return run_id
@@ -74,6 +81,12 @@ class Runs(Tables):
         """The newest ranking, best first; empty before the first run."""
         rows = self._db.execute("SELECT result FROM results WHERE NOT apart ORDER BY place").fetchall()
         return [json.loads(row[0]) for row in rows]
+
+    def last_standing(self) -> list[tuple[str, str, float | None]]:
+        """Number, verdict and asking price of each vehicle of the newest ranking, best first."""
+        return self._db.execute(
+            "SELECT ref, verdict, asking_price FROM results WHERE NOT apart ORDER BY place"
+        ).fetchall()
 
     def last_inputs(self) -> str:
         """On what the newest ranking rests; empty before the first run."""

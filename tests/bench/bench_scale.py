@@ -1,6 +1,6 @@
 """Prints what a first run over pools of 1,000, 10,000, … adverts costs, a stage a line, and how it grows.
 
-    python tests/bench/bench_scale.py [ADVERTS …]           default 1000 10000; 100000: hours, 40 GiB
+    python tests/bench/bench_scale.py [ADVERTS …]           default 1000 10000; 100000: an hour, 20 GB on the disk
     python tests/bench/bench_scale.py --processes [ADVERTS] reading and costing by one process and by two
 
 Seconds of processor time, helpers' counted in, so that the machine's other work does not blur the table; the greatest

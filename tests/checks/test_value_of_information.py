@@ -21,7 +21,7 @@ def test_oil_wildcatter() -> None:
 
 def test_samples_give_the_same_as_the_table() -> None:
     states = np.repeat([0, 1, 2], [500, 300, 200])
-    assert signal_worth(np.array(DRILL)[states], np.array(LIKELIHOOD)[states]) == pytest.approx(12.5)
+    assert signal_worth(np.array(DRILL)[states] @ np.array(LIKELIHOOD)[states] / len(states)) == pytest.approx(12.5)
 
 
 def test_a_signal_that_tells_nothing_is_worth_nothing() -> None:

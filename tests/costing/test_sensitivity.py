@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.costing.estimate import Engine
 from pipeline.costing.learning import faster
-from pipeline.costing.sensitivity import NAMED, Sampled
+from pipeline.costing.sensitivity import NAMED
 from pipeline.paths import data_folder
 from pipeline.schemas.knowledge import load_knowledge
 from pipeline.schemas.knowledge_parts import Knowledge
@@ -31,10 +31,8 @@ def engine() -> Engine:
 def tried(engine: Engine) -> dict[str, Sensitive]:
     """Every number that is tried, by its words."""
     believed = engine.believed([VAN])
-    costs = engine.item_costs(believed.states[0])
-    said = {key: believed.tables.weights[key][0] for key in engine.ids}
-    sampled = Sampled(believed.configs[0], believed.states[0], costs, said)
-    return {one.what: one for one in engine.sensitivity.every(sampled, believed.tables.signs[0])}
+    sampled = engine.sampled(believed, 0)
+    return {one.what: one for one in engine.sensitivity.every(sampled, believed.tables.company, 0)}
 
 
 def mean(knowledge: Knowledge) -> float:

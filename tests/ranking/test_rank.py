@@ -11,10 +11,23 @@ import pytest
 
 from pipeline.paths import data_folder
 from pipeline.ranking import rank
+from pipeline.ranking.information import signal_worth
 from pipeline.ranking.outside import outside_option
-from pipeline.ranking.surplus import visit_cost
+from pipeline.ranking.questions import plan_call
+from pipeline.ranking.surplus import surplus, visit_cost
 from pipeline.schemas.decision import load_decision
-from pipeline.types import Buyer, Claim, Evidence, ItemBelief, Prospect, Ranked, RepairEstimate, Status, Valuation
+from pipeline.types import (
+    Buyer,
+    Claim,
+    Evidence,
+    ItemBelief,
+    Prospect,
+    Ranked,
+    RepairEstimate,
+    Spread,
+    Status,
+    Valuation,
+)
 
 RULES = load_decision(data_folder("rules"))
 BUYER = Buyer("Hexham", "everyday", "GBP", "uk", 60.0, 0.45, 12.0, budget_total=9000.0)
@@ -232,10 +245,51 @@ def test_the_samples_of_few_vehicles_are_held_at_once(monkeypatch: pytest.Monkey
     def counted(*given: Any) -> Any:
         nonlocal most
         money = real(*given)
-        drawn.append(weakref.ref(money.costs))
+        drawn.append(weakref.ref(money.full))
         most = max(most, sum(costs() is not None for costs in drawn))
         return money
 
     monkeypatch.setattr(module, "surplus", counted)
     assert len(rank([prospect(str(n)) for n in range(12)], BUYER, RULES)) == 12
     assert len(drawn) >= 12 and most <= 3
+
+
+def test_where_no_answer_changes_the_decision_the_dearest_doubt_is_asked_first() -> None:
+    """Not the one that rounding happens to favour."""
+    for price in range(1000, 1400, 50):
+        sure = prospect(price=float(price), value=9000.0)
+        costs = sure.repair.item_costs * np.array([0.1, 1.0], np.float32)
+        sure = replace(sure, repair=replace(sure.repair, drawn=costs))
+        money = surplus(sure, BUYER, RULES)
+        assert money is not None
+        call = plan_call(sure, money, -5000.0, 40.0, 0.0, RULES)
+        assert call.worth == 0 and call.questions[0].subjects[0] == "timing_belt"
+        assert all(question.worth == 0 for question in call.questions)
+
+
+def test_a_spread_is_read_off_as_percentiles_are() -> None:
+    rng = np.random.default_rng(3)
+    for size in (1, 2, 3, 9, 10, 11, 600, 4000):
+        values = rng.normal(size=size) * 1000
+        spread = Spread.of(values)
+        assert [spread.p10, spread.p50, spread.p90] == pytest.approx(np.percentile(values, [10, 50, 90]).tolist())
+
+
+def test_the_worth_of_one_question_is_that_of_its_answer_sample_by_sample() -> None:
+    van = prospect(price=4200.0, doubt=0.4, repair=1500.0)
+    money = surplus(van, BUYER, RULES)
+    assert money is not None
+    outside = float(money.seen.mean())
+    trip = float(np.maximum(money.seen - outside, 0.0).mean())  # to go or to stay is all one
+    call, gain = plan_call(van, money, outside, trip, 1e9, RULES), np.maximum(money.seen - outside, 0.0) - trip
+    asked = {question.rule: question for question in call.questions}
+    costs = money.costs.dense()
+    for rule in RULES.questions.questions:
+        if rule.id in asked:
+            spent = costs[:, [n for n, i in enumerate(van.repair.items) if i.subjects[0] in rule.subjects]].sum(axis=1)
+            owns = RULES.questions.proof_says_bad if rule.proof else RULES.questions.says_bad
+            bad = np.where(spent > 0, owns, RULES.questions.cries_wolf)
+            known = gain - (spent - spent.mean()) * (money.seen > outside) * (1 - van.repair.items[0].seen_on_viewing)
+            told = np.array([known @ bad, known @ (1 - bad)]) / len(gain)
+            assert asked[rule.id].worth == pytest.approx(max(float(signal_worth(told)), 0.0), abs=1e-6)
+    assert max(question.worth for question in call.questions) > 1
