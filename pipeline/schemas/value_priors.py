@@ -39,6 +39,7 @@ NUMBERS: tuple[str, ...] = (
     "noise.sd",
     "noise.log_sd",
     "noise.vehicle_share",
+    "noise.fall",
     "shape.sd",
     "shape.log_sd",
     "shape.years",

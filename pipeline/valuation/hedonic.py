@@ -2,6 +2,9 @@
 
     y = X b + f(Z) + e,   b ~ N(mean, diag(sd²)),   f ~ Gaussian process,   e ~ Student t
 
+The noise of a cheap one is wider, since a part of it is an amount of money, the same for a cheap as for a dear one.
+Cheap and dear are as the priors expect it, so that the widths are known before the fit.
+
 Given the few scale parameters everything is Gaussian, so that means, intervals and leave-one-out predictions are
 exact and in closed form (Rasmussen & Williams 2006, sections 2.7 and 5.4.2). The scales are set where marginal
 likelihood times their prior is highest; the t noise enters as reweighting (Lange, Little & Taylor 1989, JASA 84).
@@ -20,6 +23,7 @@ Floats = NDArray[np.float64]
 JITTER = 1e-8
 FIRST_ROUNDS = 3  # of reweighting before the scales are sought
 SETTLED = 0.01  # change of weights below which reweighting stops
+BENT = (0.0, 1.0, -2.0)  # second start of the search for noise, size and lengths of the smooth part, in prior sds
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +41,10 @@ class Rows:
 
 @dataclass(frozen=True, slots=True)
 class Priors:
-    """Prior of the coefficients, shape (p,), and of the scales (median and sd of the logarithm)."""
+    """Prior of the coefficients, shape (p,), the first being the level, and of the scales (median and sd of the log).
+
+    `fall`: power of the price with which the noise falls; 0 where it is a share of the price, 1 an amount of money.
+    """
 
     mean: Floats
     sd: Floats
@@ -45,6 +52,12 @@ class Priors:
     shape: tuple[float, float] = (0.08, 0.6)
     length: tuple[float, float] = (2.0, 0.7)
     degrees: float = 4.0
+    fall: float = 0.0
+
+    def width(self, rows: Rows) -> Floats:
+        """Variance of the noise at each row over that at the level, shape (n,)."""
+        dearer = rows.linear[:, 1:] @ self.mean[1:]
+        return np.asarray(np.exp(-2 * self.fall * dearer))
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +74,12 @@ class Fit:
 
     @property
     def noise_sd(self) -> float:
-        """Standard deviation of log price that nothing explains."""
+        """Standard deviation of log price that nothing explains, at the level."""
         return float(np.exp(self.log_scales[0]))
+
+    def noise(self, rows: Rows) -> Floats:
+        """Variance of log price that nothing explains, at each row, shape (m,)."""
+        return self.noise_sd**2 * self.priors.width(rows)
 
     @property
     def coefficients(self) -> Floats:
@@ -74,8 +91,12 @@ class Fit:
         cross = self._cross(rows)
         own = (rows.linear**2) @ self.priors.sd**2 + np.exp(2 * self.log_scales[1])
         spread = own - ((cross @ self.inverse) * cross).sum(axis=1)
-        spread = np.maximum(spread, 0.0) + self.noise_sd**2 + rows.extra
+        spread = np.maximum(spread, 0.0) + self.noise(rows) + rows.extra
         return rows.linear @ self.priors.mean + cross @ self.alpha, np.sqrt(spread)
+
+    def spread_at_level(self, rows: Rows) -> Floats:
+        """Standard deviation as `predict` gives it, but with the noise of the level, shape (m,)."""
+        return np.asarray(np.sqrt(self.predict(rows)[1] ** 2 - self.noise(rows) + self.noise_sd**2))
 
     def predict_mean(self, rows: Rows) -> Floats:
         """Mean alone, shape (m,)."""
@@ -83,9 +104,8 @@ class Fit:
 
     def left_out(self) -> tuple[Floats, Floats]:
         """Mean and standard deviation of each response predicted from all others, shapes (n,)."""
-        spread = 1 / np.diag(self.inverse)
-        own_noise = self.noise_sd**2 / self.weights
-        return self.y - self.alpha * spread, np.sqrt(np.maximum(spread - own_noise, 0.0) + self.noise_sd**2)
+        spread, noise = 1 / np.diag(self.inverse), self.noise(self.rows)
+        return self.y - self.alpha * spread, np.sqrt(np.maximum(spread - noise / self.weights, 0.0) + noise)
 
     def predict_left_out(self, rows: Rows) -> Floats:
         """Prediction at each row by the model without each response: shape (m, n)."""
@@ -143,10 +163,10 @@ def fit_given(rows: Rows, y: Floats, priors: Priors, weights: Floats, scales: Fl
     """The fit at given weights; scales as given, or sought from there."""
     squares = _squares(rows.shape, rows.shape)
     linear = (rows.linear * priors.sd**2) @ rows.linear.T
-    residual = y - rows.linear @ priors.mean
+    residual, width = y - rows.linear @ priors.mean, priors.width(rows) / weights
     if seek:
-        scales = _scales(squares, linear, rows.extra, residual, weights, priors, scales)
-    covariance = linear + _kernel(squares, scales) + np.diag(np.exp(2 * scales[0]) / weights + rows.extra + JITTER)
+        scales = _scales(squares, linear, rows.extra, residual, width, priors, scales)
+    covariance = linear + _kernel(squares, scales) + np.diag(np.exp(2 * scales[0]) * width + rows.extra + JITTER)
     inverse = cho_solve(cho_factor(covariance, lower=True), np.eye(len(y)))
     return Fit(rows, y, priors, scales, weights, inverse, inverse @ residual)
 
@@ -174,24 +194,30 @@ def _first_weights(residual: Floats, scales: Floats, degrees: float) -> Floats:
 
 
 def _scales(
-    squares: Floats, linear: Floats, extra: Floats, residual: Floats, weights: Floats, priors: Priors, start: Floats
+    squares: Floats, linear: Floats, extra: Floats, residual: Floats, width: Floats, priors: Priors, start: Floats
 ) -> Floats:
-    """Log scales at which marginal likelihood times prior is highest."""
+    """Log scales at which marginal likelihood times prior is highest.
+
+    There may be two such places, one at which the smooth part is nearly straight and one at which it bends: it is
+    sought from `start` and from a bent one, and the higher one taken.
+    """
     centre = _prior_log_scales(priors, len(squares))
-    width = np.array([priors.noise[1], priors.shape[1], *([priors.length[1]] * len(squares))])
+    sds = np.array([priors.noise[1], priors.shape[1], *([priors.length[1]] * len(squares))])
 
     def loss(scales: Floats) -> tuple[float, Floats]:
-        smooth, noise = _kernel(squares, scales), np.exp(2 * scales[0]) / weights
+        smooth, noise = _kernel(squares, scales), np.exp(2 * scales[0]) * width
         factor = cho_factor(linear + smooth + np.diag(noise + extra + JITTER), lower=True)
         inverse = cho_solve(factor, np.eye(len(residual)))
         alpha = inverse @ residual
-        gap = (scales - centre) / width
+        gap = (scales - centre) / sds
         value = alpha @ residual / 2 + np.log(np.diag(factor[0])).sum() + gap @ gap / 2
         slope = inverse - np.outer(alpha, alpha)  # twice the gradient with respect to the covariance
         by_smooth = slope * smooth
         lengths = np.tensordot(squares, by_smooth, axes=([1, 2], [0, 1])) * np.exp(-2 * scales[2:]) / 2
         gradient = np.concatenate([[np.diag(slope) @ noise, by_smooth.sum()], lengths])
-        return float(value), gradient + gap / width
+        return float(value), gradient + gap / sds
 
-    found = minimize(loss, start, jac=True, method="L-BFGS-B", bounds=[(c - 5, c + 5) for c in centre])
-    return np.asarray(found.x, dtype=np.float64)
+    bent = centre + sds * np.array([*BENT[:2], *([BENT[2]] * len(squares))])
+    bounds = [(c - 5, c + 5) for c in centre]
+    found = [minimize(loss, first, jac=True, method="L-BFGS-B", bounds=bounds) for first in (start, bent)]
+    return np.asarray(min(found, key=lambda place: float(place.fun)).x, dtype=np.float64)

@@ -1,9 +1,10 @@
 """Jackknife+ prediction intervals (Barber, Candès, Ramdas & Tibshirani 2021, Annals of Statistics 49:486-507).
 
 Residuals are divided by the model's own standard deviation where they were made and multiplied by the one where the
-prediction is made, so that a vehicle unlike the others gets a wider interval. In a small pool the scales are fitted
-anew without each response, as the paper asks, for there they follow single responses; in a large one they are kept
-and everything is in closed form.
+prediction is made, so that a vehicle unlike the others gets a wider interval. The noise in both is that of the level:
+how it widens as prices fall is a belief of the rules, which would widen the intervals on the whole where it goes too
+far. In a small pool the scales are fitted anew without each response, as the paper asks, for there they follow single
+responses; in a large one they are kept and everything is in closed form.
 """
 
 from __future__ import annotations
@@ -51,7 +52,7 @@ class Jackknife:
             without = np.stack([part.predict_mean(rows) for part in self.parts], axis=1)
         else:
             without = fit.predict_left_out(rows)
-        reach = fit.predict(rows)[1][:, None] * self._misses
+        reach = fit.spread_at_level(rows)[:, None] * self._misses
         return (
             order_statistic(without - reach, 1 - coverage, lower=True),
             order_statistic(without + reach, 1 - coverage, lower=False),
@@ -62,11 +63,12 @@ class Jackknife:
         """How far each response lies from what the others make of it, in standard deviations; shape (n,)."""
         fit = self.fit
         if self.parts:
-            own = [part.predict(fit.rows.take(np.array([n]))) for n, part in enumerate(self.parts)]
-            mean, spread = np.array([m[0] for m, _ in own]), np.array([s[0] for _, s in own])
+            own = [(part, fit.rows.take(np.array([n]))) for n, part in enumerate(self.parts)]
+            mean = np.array([part.predict_mean(row)[0] for part, row in own])
+            spread = np.array([part.spread_at_level(row)[0] for part, row in own])
         else:
             mean, spread = fit.left_out()
-            spread = np.sqrt(spread**2 + fit.rows.extra)
+            spread = np.sqrt(spread**2 + fit.rows.extra - fit.noise(fit.rows) + fit.noise_sd**2)
         return np.asarray(np.abs(fit.y - mean) / spread)
 
 

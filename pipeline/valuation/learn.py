@@ -111,6 +111,7 @@ def _fit(pool: Pool, use: NDArray[np.bool_], priors: ValuePriors, buyer: Buyer) 
             noise=(number("noise.sd"), number("noise.log_sd")),
             shape=(number("shape.sd"), number("shape.log_sd")),
             degrees=number("robust.degrees"),
+            fall=number("noise.fall"),
         ),
     )
 

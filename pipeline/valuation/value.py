@@ -85,7 +85,7 @@ def _one(n: int, vehicle: Comparable, learned: Learned, priors: ValuePriors, buy
 
 def _interval(others: Jackknife, rows: Rows, coverage: float) -> tuple[Floats, Floats, Floats]:
     """Middle, lower and upper end of log price: jackknife+ from nine comparables on, below that the model's own."""
-    mean, spread = others.fit.predict(rows)
+    mean, spread = others.fit.predict_mean(rows), others.fit.spread_at_level(rows)
     if len(others.fit.y) >= ENOUGH:
         low, high = others.interval(rows, coverage)
         # The middle stays inside, whatever a few odd residuals say.
@@ -98,7 +98,7 @@ def _interval(others: Jackknife, rows: Rows, coverage: float) -> tuple[Floats, F
 
 def _worth_part(model: Fit, rows: Rows, priors: ValuePriors) -> float:
     """Standard deviation of the worth as a share of that of the price."""
-    price = float(model.predict(rows)[1][0]) ** 2
+    price = float(model.spread_at_level(rows)[0]) ** 2
     return math.sqrt(1 - (1 - priors.number("noise.vehicle_share")) * model.noise_sd**2 / price)
 
 

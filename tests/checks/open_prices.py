@@ -110,6 +110,7 @@ def fit_ours(sales: Sales, train: NDArray[np.intp]) -> Fit:
         noise=(number("noise.sd"), number("noise.log_sd")),
         shape=(number("shape.sd"), number("shape.log_sd")),
         degrees=number("robust.degrees"),
+        fall=number("noise.fall"),
     )
     return fit(rows, y, priors)
 

@@ -94,6 +94,30 @@ def test_scales_sit_where_the_gradient_vanishes() -> None:
             assert log_posterior(moved) < best
 
 
+def test_noise_falls_with_the_price_that_the_priors_expect() -> None:
+    """A row half as dear has twice the noise variance at the root; at the level nothing changes."""
+    linear = np.array([[1.0, 0.0], [1.0, np.log(2)]])
+    rows = Rows(linear, np.zeros((2, 1)), np.zeros(2))
+    priors = Priors(np.array([8.0, -1.0]), np.array([1.5, 0.1]), fall=0.5)
+    assert priors.width(rows) == pytest.approx([1.0, 2.0])
+    model = fit_given(rows, np.array([8.0, 7.0]), priors, np.ones(2), np.log([0.2, 1e-6, 2.0]), seek=False)
+    covariance = (linear * priors.sd**2) @ linear.T + np.diag([0.04 + 1e-8, 0.08 + 1e-8])
+    assert np.linalg.inv(model.inverse) == pytest.approx(covariance, abs=1e-6)
+    wide, level = model.predict(rows)[1], model.spread_at_level(rows)
+    assert wide[0] == pytest.approx(level[0]) and wide[1] ** 2 - level[1] ** 2 == pytest.approx(0.04)
+
+
+def test_a_bend_is_found_though_the_search_begins_where_all_is_straight() -> None:
+    """From a start with a smooth part next to nothing and long, the gradient leads nowhere near a sharp wave."""
+    x = np.linspace(-1, 1, 30)
+    rows = Rows(np.ones((30, 1)), x[:, None], np.zeros(30))
+    y = 8 + 0.3 * np.sin(6 * x) + np.random.default_rng(2).normal(0, 0.03, 30)
+    priors = Priors(np.array([8.0]), np.array([1.5]))
+    straight = np.log([0.2, 1e-3, 20.0])
+    found = fit_given(rows, y, priors, np.ones(30), straight, seek=True)
+    assert found.noise_sd < 0.06 and np.exp(found.log_scales[2]) < 1.0
+
+
 def test_curve_is_the_integral_of_its_slope() -> None:
     knots = np.array([0.0, 10.0, 25.0])
     slopes = np.array([-0.1, -0.04, 0.02])
