@@ -6,6 +6,8 @@ from collections.abc import Iterable
 
 from pipeline.types import Claim
 
+ORIGIN = "model.claim_status"  # the last of a claim's rules, where the model and no rule tells its status
+
 
 def merge(claims: Iterable[Claim]) -> tuple[Claim, ...]:
     """One claim for each subject and status, in order of their place. A dated or graded one tells more."""
@@ -18,6 +20,7 @@ def merge(claims: Iterable[Claim]) -> tuple[Claim, ...]:
     return tuple(sorted(best.values(), key=lambda claim: (claim.start, claim.end, claim.subject)))
 
 
-def _worth(claim: Claim) -> tuple[float, int, bool]:
+def _worth(claim: Claim) -> tuple[float, int, bool, bool]:
     dated = (claim.at_year is not None) + (claim.at_mileage is not None)
-    return (round(claim.confidence, 1), dated, claim.grade != "plain")
+    told = not claim.rule.endswith(ORIGIN)  # the words that say so, by the rules
+    return (round(claim.confidence, 1), dated, told, claim.grade != "plain")

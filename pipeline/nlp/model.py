@@ -25,7 +25,6 @@ from pipeline.nlp.words import Words
 from pipeline.types import STATUSES, Status
 
 ARTEFACT = "claim_status.npz"
-ORIGIN = "model.claim_status"
 
 
 class Guess(NamedTuple):

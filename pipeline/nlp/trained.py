@@ -8,8 +8,8 @@ from typing import NamedTuple
 
 from pipeline.nlp.features import Encoded
 from pipeline.nlp.mentions import Mention
-from pipeline.nlp.merge import merge
-from pipeline.nlp.model import ORIGIN, ClaimModel, Guess
+from pipeline.nlp.merge import ORIGIN, merge
+from pipeline.nlp.model import ClaimModel, Guess
 from pipeline.nlp.reader import Read, Reader, claim_of
 from pipeline.nlp.weigh import NEAR, TOLD, Candidate, candidates, rows, spread, told_by
 from pipeline.schemas.language import Language, SubjectRule

@@ -1,8 +1,9 @@
 """Which of the likely claims of an advert stand: each is weighed beside the advert's other ones.
 
 A third stage of logistic regression on top of the model's chances (stacked generalisation, Wolpert 1992, Neural
-Networks 5:241-259): a claim that the rules make too counts for more, one that a stronger claim about the same subject
-or in the same words gainsays for less. It is trained on chances of models that had not read the advert's writer.
+Networks 5:241-259): a claim that a stronger one about the same subject or in the same words gainsays counts for less,
+and how far the rules' word is to be trusted beside the model's chance is learned. It is trained on chances of models
+that had not read the advert's writer.
 """
 
 from __future__ import annotations

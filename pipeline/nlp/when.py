@@ -31,6 +31,8 @@ _WORDS = {
 }  # fmt: skip
 _UNITS = {"year": 12.0, "yr": 12.0, "month": 1.0, "mth": 1.0, "mths": 1.0, "week": 0.23, "wk": 0.23, "day": 0.033,
           "summer": 12.0, "winter": 12.0, "season": 12.0}  # fmt: skip
+# What stands after a word for a number that begins a time: "two years ago", "a couple of years", "few months old".
+_COUNTED = frozenset({*_UNITS, *(f"{unit}s" for unit in _UNITS), "couple", "few", "of"})
 _DURING = frozenset({"in", "over", "during", "the", "at", "early", "late", "since", "by", "from"})
 _OF_SEASON = {"spring": (3, 4, 5), "summer": (6, 7, 8), "autumn": (9, 10, 11), "fall": (9, 10, 11)}
 _OCCASIONS = frozenset({
@@ -86,6 +88,8 @@ def find_times(tokens: Tokens, saved_on: date, mileage: int | None) -> list[When
         if at < done:
             continue
         norm = norms[at]
+        if norm in _WORDS and norm != "last" and (at + 1 == size or norms[at + 1] not in _COUNTED):
+            continue
         when: When | None = None
         if norm in _NEAR_NOW and at + 1 < size:
             when = _relative(norms, at, saved_on)
