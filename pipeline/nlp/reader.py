@@ -61,6 +61,8 @@ class Reader:
         self._scope = Scope()
         self._limits = {subject: frozenset(statuses) for subject, statuses in language.limits.items()}
         self._events = frozenset(language.events)
+        rules = (rule for some in language.subjects.values() for rule in some)
+        self._telling = {rule.id: rule.telling for rule in rules if rule.telling}
 
     def read_claims(self, text: str, saved_on: date, mileage: int | None = None) -> tuple[Claim, ...]:
         """Claims of a text, one a subject and status; offsets are those of `text`.
@@ -68,7 +70,7 @@ class Reader:
         `mileage`: the odometer reading now, in the advert's unit, for "20,000 miles ago".
         """
         read = self.read_rules(text, saved_on, mileage)
-        return merge(self._settled(self._by_rules(read, saved_on, mileage)))
+        return merge(self._settled(self._by_rules(read, saved_on, mileage)), self._telling)
 
     def _by_rules(
         self, read: Read, saved_on: date, mileage: int | None, without: Set[str] = frozenset()

@@ -56,7 +56,7 @@ class TrainedReader(Reader):
                 continue
             claims = self._stand(advert, read, encoded, number, list(zip(some, sure, strict=False)))
             claims += self._by_rules(read, advert.saved_on, advert.mileage, without=self._model.known)
-            every.append(merge(self._settled(claims)))
+            every.append(merge(self._settled(claims), self._telling))
         return every
 
     def _stand(

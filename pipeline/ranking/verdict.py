@@ -49,6 +49,9 @@ def decide(at: Standing, buyer: Buyer, rules: DecisionRules) -> Decision:
     against: list[Reason] = [*at.broken]
     if budget == "far":
         against.append(Reason("the price is beyond your budget", "ranking.budget.far"))
+    if float(money.repair.mean()) >= rules.purposes[buyer.purpose].beyond * float(money.value.mean()):
+        text = "what it needs comes near what a sound one is worth: one for somebody who looks for a project"
+        against.append(Reason(text, "ranking.beyond"))
     stopped = bool(against) or any(flag.disqualifies for flag in at.flags)
     if at.worth < at.outside:
         against.append(Reason("a visit is worth less than looking elsewhere", "ranking.outside"))

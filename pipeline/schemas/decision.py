@@ -93,6 +93,7 @@ class PurposeRule(RuleModel):
     modified: Amount
     written_off: Amount
     repair_groups: Mapping[str, Amount]
+    beyond: Amount  # share of the sound value from which on expected repair rules it out
     source: Source
 
 

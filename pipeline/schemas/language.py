@@ -68,6 +68,7 @@ class SubjectRule(_Rule):
     acts_as: CueKind | None = None  # a weak finding's cue for the part beside it
     detail: str | None = None
     bare: Status | None = None  # of a part named without any cue
+    telling: int = 0  # where several rules make one claim, the words of the more telling are quoted
 
     @property
     def default(self) -> Status | None:

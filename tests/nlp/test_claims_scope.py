@@ -172,3 +172,11 @@ def test_one_claim_for_each_subject_and_status() -> None:
 def test_when_in_other_words(text: str, subject: str, at_mileage: int | None, at_year: int | None) -> None:
     found = claim(text, subject, mileage=200_000)
     assert (found.at_mileage, found.at_year) == (at_mileage, at_year)
+
+
+@pytest.mark.parametrize(
+    "text", ["No log book with it. Drives well. One key.", "One key. Drives well. No log book with it."]
+)
+def test_of_two_things_that_make_one_claim_the_more_telling_is_quoted(text: str) -> None:
+    (found,) = [one for one in READER.read_claims(text, SAVED) if one.subject == "documents"]
+    assert found.status == "present" and found.quote == "No log book"

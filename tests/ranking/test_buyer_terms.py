@@ -12,7 +12,7 @@ from pipeline.costing import estimate
 from pipeline.paths import data_folder
 from pipeline.ranking import rank
 from pipeline.schemas.knowledge import load_knowledge
-from pipeline.types import Buyer, Evidence, Ranked, RepairEstimate
+from pipeline.types import Buyer, Evidence, Purpose, Ranked, RepairEstimate
 
 
 def cosmetic(buyer: Buyer) -> Ranked:
@@ -37,6 +37,17 @@ def test_changes_and_write_offs_cost_an_original_buyer_most() -> None:
             assert row.sound_value is not None
             values.append(row.sound_value.mean)
         assert values == sorted(values, reverse=True) and values[0] > values[-1]
+
+
+@pytest.mark.parametrize(("purpose", "verdict"), [("everyday", "leave"), ("original", "leave"), ("project", None)])
+def test_what_needs_nearly_what_a_sound_one_is_worth_is_left_to_who_looks_for_a_project(
+    purpose: Purpose, verdict: str | None
+) -> None:
+    sound = one(BUYER, price=400.0, repair=100.0).sound_value
+    assert sound is not None
+    wreck = one(replace(BUYER, purpose=purpose), price=400.0, repair=0.9 * sound.mean, doubt=0.9)
+    assert (wreck.verdict == "leave") == (verdict == "leave")
+    assert ("ranking.beyond" in {reason.rule for reason in wreck.reasons}) == (verdict == "leave")
 
 
 @cache
