@@ -95,7 +95,7 @@ def reader_of(rules: str | None, version: str) -> AdvertReader:
     folder = data_folder("rules") if rules is None else Path(rules)
     if reading_version(folder) != version:
         raise StageError("a worker has other rules or models", remedy="Install the same viewworthy everywhere.")
-    return AdvertReader(folder)
+    return AdvertReader.to_stay(folder)
 
 
 def read_apart(texts: Sequence[Text], version: str, rules: Path | None, hands: Hands) -> Iterator[tuple[int, Reading]]:

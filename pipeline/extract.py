@@ -18,7 +18,7 @@ def extract_lines(lines: Iterable[bytes], today: date | None = None) -> Iterator
 
     A line needs `text`; `id` and `saved_on` (ISO 8601, default: today) are used when present.
     """
-    reader = AdvertReader(data_folder("rules"))
+    reader = AdvertReader.to_stay(data_folder("rules"))
     asked = (_asked(number, raw, today) for number, raw in enumerate(lines, 1) if raw.strip())
     while some := list(islice(asked, TOGETHER)):
         readings = reader.read_all(advert for _, advert, _ in some if advert is not None)

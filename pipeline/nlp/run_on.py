@@ -64,6 +64,8 @@ class RunOn:
         """Tokens with which a sentence begins, and those with which a chunk does, in stretches without punctuation."""
         stops: list[int] = []
         pauses: list[int] = []
+        if not len(self._table.weights):
+            return frozenset(), frozenset()
         for start, end in stretches(norms):
             rows, numbers = gap_features(self._words, norms[start:end])
             chance = 1 / (1 + np.exp(-(self._table.sums(rows, numbers, end - start - 1) + self._bias)))

@@ -41,7 +41,7 @@ def main(adverts: int = 100_000) -> None:
     words = sum(len(text.split()) for text, _ in texts)
     print(f"{len(texts)} adverts of {words / len(texts):.0f} words on average")
     language = load_language(ROOT / "rules")
-    blank, claims, both = spacy.blank("en"), Reader(language), AdvertReader(ROOT / "rules")
+    blank, claims, both = spacy.blank("en"), Reader(language), AdvertReader.to_stay(ROOT / "rules")
     outside = negspacy(language)
     ways: dict[str, Way] = {
         BLANK: lambda: [len(blank(text)) for text, _ in texts],
