@@ -132,15 +132,15 @@ def _proof(knowledge: Knowledge, by_subject: Mapping[str, Sequence[Claim]]) -> f
 
 
 def test_outcome(facts: Mapping[str, Any], as_of: date) -> float | str | None:
-    """Months of the periodic test left, else "valid" (no date), "expired", "none", "exempt", or None: not said."""
+    """Months of the periodic test left, less than nought since it ran out; without a date "valid", "expired", "none",
+    "exempt", or None: not said."""
     state, expiry = facts.get("test_state"), facts.get("test_expiry")
-    if state in ("none", "exempt", "expired"):
+    if state in ("none", "exempt"):
         return str(state)
     if expiry:
         year, month = (int(part) for part in str(expiry).split("-")[:2])
-        left = (year - as_of.year) * 12 + month - as_of.month
-        return float(left) if left >= 0 else "expired"
-    return "valid" if state == "valid" else None
+        return float((year - as_of.year) * 12 + month - as_of.month)
+    return str(state) if state in ("valid", "expired") else None
 
 
 def renewal(signs: Signs, speaks: Sequence[Speaks], undated_years: float) -> tuple[Renewal, float] | None:

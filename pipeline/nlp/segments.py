@@ -71,6 +71,7 @@ def segment(
     active: CueRule | None = None
     inline = False  # the heading holds for its own line only
     content = False  # something stood below a block heading already
+    shouted = False  # the heading stands in capitals
     line = 0
     at = 0
     while at < size:
@@ -89,9 +90,10 @@ def segment(
         if hit is not None and body is not None:
             active, content = hit[1], False
             inline = norms[body - 1] != "\n" and norms[body] != "\n"
+            shouted = text[tokens.starts[at] : tokens.ends[body - 1]].isupper()
             at = body
             continue
-        if active is not None and _opens(norms, at):
+        if active is not None and (_opens(norms, at) or (shouted and _shouts(tokens, at))):
             active = None
         sentence = _sentence(tokens, at, line, breaks or {}, inside, stops, pauses)
         sentence.heading = active
@@ -121,6 +123,14 @@ def _opens(norms: list[str], at: int) -> bool:
     while stop < len(norms) - 1 and stop - at <= _EXTRA and norms[stop].isalpha():
         stop += 1
     return stop > at and norms[stop] == ":" and norms[stop + 1 : stop + 2] == ["\n"]
+
+
+def _shouts(tokens: Tokens, at: int) -> bool:
+    """Whether a few words in capitals and a colon stand here, like the heading before ("DONE: ... PRICE: ...")."""
+    stop = at
+    while stop < len(tokens) - 1 and stop - at <= _EXTRA and tokens.norms[stop].isalpha():
+        stop += 1
+    return stop > at and tokens.norms[stop] == ":" and tokens.text[tokens.starts[at] : tokens.ends[stop - 1]].isupper()
 
 
 def _sentence(

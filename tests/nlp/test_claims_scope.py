@@ -180,3 +180,9 @@ def test_when_in_other_words(text: str, subject: str, at_mileage: int | None, at
 def test_of_two_things_that_make_one_claim_the_more_telling_is_quoted(text: str) -> None:
     (found,) = [one for one in READER.read_claims(text, SAVED) if one.subject == "documents"]
     assert found.status == "present" and found.quote == "No log book"
+
+
+def test_a_heading_in_capitals_ends_at_the_next_one_in_the_line() -> None:
+    told = said("DONE: cambelt 2024, rear discs. NOT PERFECT: rear arch bubbling. SILLS: original, waxed. PRICE: firm.")
+    assert {"timing_belt done", "brakes done", "wings_arches present"} <= told
+    assert not {"sills present", "sills done"} & told
