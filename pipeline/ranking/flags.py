@@ -14,7 +14,7 @@ def red_flags(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tuple[F
     """Flags that stand for a vehicle and this buyer, disqualifying ones first."""
     claims = prospect.evidence.claims
     heard = [c for c in claims if c.confidence >= rules.flags.heard]
-    told = {c.subject for c in claims if c.status in ("present", "due")}
+    told = {c.subject for c in heard if c.status in ("present", "due")} - set(rules.flags.no_faults)
     checks = identity_checks(prospect.evidence, rules.registration, rules.flags.identity)
     checks |= dict(prospect.evidence.doubts)
     lifting = rules.flags.repair_words_in

@@ -146,6 +146,7 @@ class IdentityRules(RuleModel):
 class FlagRules(RuleModel):
     identity: IdentityRules
     repair_words_in: tuple[RuleId, ...]
+    no_faults: tuple[RuleId, ...]  # subjects that do not count as faults told
     sure: Share  # least confidence of a claim whose flag disqualifies; below it the flag only stands
     heard: Share  # least confidence of a claim that raises a flag at all
     flags: tuple[FlagRule, ...]
