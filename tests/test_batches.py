@@ -107,6 +107,7 @@ def started(tmp_path: Path, how: str) -> tuple[subprocess.Popen[str], list[int]]
         stderr=subprocess.STDOUT,
         text=True,
         start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # a shell's background job ignores Ctrl-C
     )
     assert program.stdout is not None
     return program, [int(program.stdout.readline()) for _ in range(2)]

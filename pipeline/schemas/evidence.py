@@ -85,8 +85,8 @@ class Outcome(RuleModel):
 
 
 class FactTable(RuleModel):
-    """P(outcome of a fact | state). Besides the facts: `test` (months left, below nought since, else expired / none / exempt
-    / valid), `miles_per_year`, `disclosures` (subjects that the advert admits), `text_words`."""
+    """P(outcome of a fact | state). Besides the facts: `test` (months left, below nought since; else expired, none,
+    exempt, valid), `miles_per_year`, `disclosures` (subjects that the advert admits), `text_words`."""
 
     id: RuleId
     fact: str
