@@ -21,10 +21,23 @@ def extract_lines(lines: Iterable[bytes], today: date | None = None) -> Iterator
     reader = AdvertReader.to_stay(data_folder("rules"))
     asked = (_asked(number, raw, today) for number, raw in enumerate(lines, 1) if raw.strip())
     while some := list(islice(asked, TOGETHER)):
-        readings = reader.read_all(advert for _, advert, _ in some if advert is not None)
+        adverts = [advert for _, advert, _ in some if advert is not None]
+        try:
+            readings: Iterator[Reading | None] = iter(list(reader.read_all(adverts)))
+        except (ValueError, RecursionError):  # one that cannot be read leaves the others beside it as they are
+            readings = (_alone(reader, advert) for advert in adverts)
         for name, advert, error in some:
-            told = {"error": error} if advert is None else reading_json(next(readings))
-            yield json.dumps({"id": name, **told}, ensure_ascii=False), advert is not None
+            reading = None if advert is None else next(readings)
+            told = {"error": error or "its text cannot be read"} if reading is None else reading_json(reading)
+            yield json.dumps({"id": name, **told}, ensure_ascii=False), reading is not None
+
+
+def _alone(reader: AdvertReader, advert: Advert) -> Reading | None:
+    """The reading of one advert; None where its text brings the reader down."""
+    try:
+        return next(reader.read_all([advert]))
+    except (ValueError, RecursionError):
+        return None
 
 
 def _asked(number: int, raw: bytes, today: date | None) -> tuple[Any, Advert | None, str]:
