@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import weakref
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryFile
+from threading import Lock
 
 import numpy as np
 
@@ -21,20 +21,24 @@ class Shelf:
         folder.mkdir(exist_ok=True)
         self._file = TemporaryFile(dir=folder, buffering=0)  # noqa: SIM115, as long as an estimate is held
         weakref.finalize(self, self._file.close)
-        self._end = 0
+        self._end, self._lock = 0, Lock()
 
     def put(self, draws: Draws) -> Shelved:
         """Raises OSError when the disk is full."""
         data = bytes_of(draws)
-        start, left = self._end, memoryview(data)
-        while left:
-            left = left[self._file.write(left) :]
-        self._end += len(data)
+        with self._lock:
+            start, left = self._end, memoryview(data)
+            self._file.seek(start)
+            while left:
+                left = left[self._file.write(left) :]
+            self._end += len(data)
         return Shelved(self, draws.samples, len(draws.counts), start, len(data))
 
     def get(self, start: int, size: int) -> bytes:
         """What was put there."""
-        return os.pread(self._file.fileno(), size, start)
+        with self._lock:
+            self._file.seek(start)
+            return self._file.read(size)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -117,7 +117,7 @@ class Finder:
             if rule.kind in _APART:  # their words may say something else as well: they take none
                 cues.append(Cue(rule, hit.start, hit.end))
                 continue
-            named = True
+            named = rule.kind != "idle"
             for word in hit.words:
                 rival = taken.get(word)
                 if rival is not None and rival.words != hit.words:
@@ -129,7 +129,8 @@ class Finder:
                     shadows.setdefault(owner[hit.words[0]].words, Cue(rule, hit.start, hit.end))
                     continue
                 taken.update(dict.fromkeys(hit.words, hit))
-                cues.append(Cue(rule, hit.start, hit.end))
+                if rule.kind != "idle":  # it takes the words from cues that would hold, and says nothing itself
+                    cues.append(Cue(rule, hit.start, hit.end))
         cues.sort(key=lambda cue: cue.start)
         for mention in mentions:
             cue = shadows.get(mention.words)

@@ -30,6 +30,7 @@ CueKind = Literal[
     "heading",
     "still",
     "boundary",
+    "idle",
 ]
 # A part or finding of such a word alone would be read everywhere.
 _COMMON = (
@@ -92,7 +93,8 @@ class CueRule(_Rule):
     """A cue: how it bears on mentions, which way it looks (`forward`: on what follows it) and how many words far.
 
     `other` takes words out of the reading (another vehicle, the model in general, wishes, conditions); `boundary`
-    begins a chunk that shares the work told before it; `heading` gives its `status` to what stands below it.
+    begins a chunk that shares the work told before it; `heading` gives its `status` to what stands below it; `idle`
+    words only look like a cue ("split rear bench", "tow bar") and are taken from those that would hold.
     """
 
     kind: CueKind

@@ -34,6 +34,7 @@ def test_nights_run_until_ctrl_c(tmp_path: Path) -> None:
             stdout=out,
             stderr=out,
             start_new_session=True,
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # a shell's background job ignores it
         )
     try:
         deadline = time.monotonic() + 400
