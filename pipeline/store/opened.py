@@ -29,6 +29,9 @@ from pipeline.store.readings import Readings
 from pipeline.store.runs import Runs
 from pipeline.store.vehicles import Vehicles
 
+_HEADERS = 3 * 4096  # bytes with which every database file begins (DuckDB's storage format)
+_MAKING = 2.0  # seconds in which another process has written them
+
 
 class Store(Forget, Health, Copying, Files, Adverts, Readings, Notes, Vehicles, Runs, Export):
     """Typed reads and writes on one search folder. Use through `open_store`."""
@@ -89,11 +92,15 @@ def open_store(
 
 def _connect(path: Path, wait_seconds: float) -> duckdb.DuckDBPyConnection:
     settings: dict[str, Any] = {"enable_external_access": "false", "lock_configuration": "true", "threads": "2"}
-    deadline, pause = time.monotonic() + wait_seconds, 0.05
+    begun, pause = time.monotonic(), 0.05
+    deadline = begun + wait_seconds
     while True:
         try:
             return duckdb.connect(str(path), config=settings)
         except duckdb.Error as error:
+            if _unfinished(path) and time.monotonic() < begun + min(wait_seconds, _MAKING):
+                time.sleep(pause)
+                continue
             if not (isinstance(error, duckdb.IOException) and "lock" in str(error).lower()):
                 raise StoreError(
                     f"cannot be opened ({_first_line(error)})",
@@ -110,6 +117,14 @@ def _connect(path: Path, wait_seconds: float) -> duckdb.DuckDBPyConnection:
                 ) from error
             time.sleep(pause)
             pause = min(pause * 2, 1.0)
+
+
+def _unfinished(path: Path) -> bool:
+    """Whether the file has not even its headers: another process may be making it at this moment."""
+    try:
+        return path.stat().st_size < _HEADERS
+    except OSError:
+        return False
 
 
 def _first_line(error: Exception) -> str:

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+import threading
 from datetime import date
 from pathlib import Path
 
@@ -74,6 +75,23 @@ def small_disk(tmp_path: Path) -> list[str]:
     if tried.returncode:
         pytest.skip("the system does not let a test mount a small disk")
     return inside
+
+
+def test_a_database_that_another_is_just_making_is_waited_for(tmp_path: Path) -> None:
+    with open_store(tmp_path):
+        pass
+    path, made = tmp_path / "viewworthy.duckdb", tmp_path / "made"
+    path.rename(made)
+    begun = made.read_bytes()[:4096]
+    path.write_bytes(begun)
+    other = threading.Timer(0.3, os.replace, [made, path])
+    other.start()
+    with open_store(tmp_path) as store:
+        assert store.advert_numbers() == {}
+    other.join()
+    path.write_bytes(begun)
+    with pytest.raises(StoreError, match="doctor --rebuild"), open_store(tmp_path):
+        pass
 
 
 def test_a_full_disk_is_one_line_and_the_rest_goes_in_later(tmp_path: Path, small_disk: list[str]) -> None:
