@@ -18,6 +18,7 @@ _NUMERIC = re.compile(
     r"|(?P<m2>\d{1,2})[./-](?P<y2>20\d\d|\d{1,2})(?![\d/]|[.,]\d)"
 )
 _SPAN = re.compile(
+    r"(?!(?:first|second|third|fourth|fifth)(?!\w))"  # "the third week of May" is no length of time
     rf"(?P<n>{_COUNT}|an?(?= ))(?: and a half|\+)?['’]?[ -]?(?P<unit>months?|mths?|mnths?|mo|m|weeks?|wks?|days?|years?"
     rf"|yrs?)(?![a-z])['’]?s?"
 )

@@ -32,6 +32,11 @@ _PAST = re.compile(
     r"passed|done|inspected|tested (?:in|on)|issued|came through|sailed through|went through|flew through|dated"
     r"|made|checked|new"
 )
+_THEN_PASSED = re.compile(
+    r"[\s,(–-]*(?:and |it |she |he |then )*(passed|sailed through|went through|flew through|came through)"
+)
+_FAILED = re.compile(r"fail|refus|not pass")
+_LAST, _LAST_BEFORE = "skip.last", re.compile(r"(?:^| )(?:last|latest) $")
 _TO_COME = re.compile(r"until|untill|till|til|\bto\b|up to|thru|through|expir|runs out|due|ends|valid|good")
 _ALONE = re.compile(r"(?:^|[.;!\n,] ?)(exempt|tax exempt)(?=[.;!\n,]|$)")  # "Exempt." says nothing else
 
@@ -110,7 +115,8 @@ def _at(scene: Scene, start: int, end: int, sure: bool) -> list[Candidate]:
         sums["valid"] = sums.get("valid", 0.0) + 3.5  # "MOT'd after the rebuild"
     when, first, last, _ = _date(scene, start, end)
     between = scene.low[end:first] if first >= end else ""
-    if (sums.get("skip") and not sums.get("none")) or (
+    told = ids == [_LAST] and isinstance(when, Spoken) and not _FAILED.search(scene.low[last : last + 20])
+    if (sums.get("skip") and not (sums.get("none") or told)) or (
         scene.low[start:end] in PASSES and (not isinstance(when, Spoken) or scene.country.id not in ("gb", "ie"))
     ):
         return []
@@ -218,6 +224,10 @@ def _expiry(
         return None
     between = scene.low[end:first] if first >= end else ""
     near = scene.clause_before(start, 16) + scene.low[start:end] + " " + between
+    if (then := _THEN_PASSED.match(scene.low, last)) is not None:  # "September, passed first time"
+        near += " " + then[1]
+    if _LAST_BEFORE.search(scene.clause_before(start, 8)):  # "last test, February"
+        near += " done"
     past = _PAST.search(near) and not _TO_COME.search(near)
     ahead = 12 * ((when.year or 0) - scene.saved_on.year) + when.month - scene.saved_on.month
     if when.short and when.year and (past or (ahead > MOST_AHEAD and scene.country.id == "gb")):
@@ -257,10 +267,10 @@ def _span(scene: Scene, name: str) -> int:
 
 def _fresh(scene: Scene, start: int, end: int) -> str | None:
     """Expiry of a test that was done just now: "WOF done last week", "fresh WOF"."""
-    around = scene.low[max(0, start - 14) : end + 26]
+    around = scene.low[max(0, start - 14) : end + 34]
     if not re.search(
         r"just (?:done|had|passed|been)|last week|this week|yesterday|today|fresh|brand new|done (?:mon|tues"
-        r"|wednes|thurs|fri|satur|sun)day",
+        r"|wednes|thurs|fri|satur|sun)day|(?:last|on|this) (?:mon|tues|wednes|thurs|fri|satur|sun)day",
         around,
     ):
         return None
