@@ -7,42 +7,63 @@ phrases whose own words are all there are tried, at the places of their first wo
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import accumulate, islice
+from typing import Generic, Literal, NamedTuple, TypeVar
 
-from pipeline.nlp.facts.phrases import NUMBER_WORDS, any_of, glued, parts_of, phrase
+from pipeline.nlp.facts.phrases import NUMBER_WORDS, any_of, glued, parts_of, phrase, plain_words
+
+K = TypeVar("K", bound=Hashable)
 
 _WORD = re.compile(r"[^\W_]+")
-_WORDS = re.compile(r"([^\W_]+)")
-_FIGURE = "{n}"  # among the first words: one that begins with a digit
+_COUNT = "{n}"  # among the first words: a number, in figures or as a word
+_COUNTED = frozenset(NUMBER_WORDS)
 _APOSTROPHES = re.compile(r"(\w*)'(\w*)")
 
 
 class Words:
-    """The words of a lower-case text with the places where each begins; "10months" holds "months" too."""
+    """The words of a lower-case text, and the places of those that are asked for.
 
-    __slots__ = ("_figures", "known", "low", "places")
+    `whole`: as they stand; `known`: with those glued to a figure: "10months" holds "months" too.
+    """
 
-    def __init__(self, low: str) -> None:
+    __slots__ = ("_counts", "_places", "_runs", "known", "low", "whole")
+
+    def __init__(self, low: str, runs: Sequence[tuple[int, int]]) -> None:
         self.low = low
-        self.places: dict[str, list[int]] = {}
-        pieces = _WORDS.split(low)  # what no word holds, a word; again and again
-        ends = accumulate(map(len, pieces))
-        for word, start in zip(pieces[1::2], islice(ends, 0, None, 2), strict=False):  # behind the last is no word
-            self.places.setdefault(word, []).append(start)
-        self.known = frozenset(self.places).union(glued(low))
-        self._figures: list[int] | None = None
+        self._runs = runs  # of digits
+        self.whole = frozenset(plain_words(low))
+        self.known = self.whole.union(glued(low)) if runs else self.whole
+        self._places: dict[str, list[int]] = {}
+        self._counts: list[int] | None = None
+
+    def places(self, word: str) -> list[int]:
+        """Where a word begins, in order."""
+        found = self._places.get(word)
+        if found is None:
+            found = self._places[word] = []
+            low, size = self.low, len(word)
+            last = len(low) - size
+            at = low.find(word)
+            while at >= 0:
+                if (at == 0 or not low[at - 1].isalnum()) and (at == last or not low[at + size].isalnum()):
+                    found.append(at)
+                at = low.find(word, at + size)
+        return found
 
     def starts(self, begins: frozenset[str]) -> list[int]:
         """Where one of some words begins, in order."""
-        places = self.places
-        found = [start for word in begins & self.known if word in places for start in places[word]]
-        if _FIGURE in begins:
-            if self._figures is None:
-                self._figures = [start for word, every in places.items() if word[0].isdecimal() for start in every]
-            found = [*{*found, *self._figures}]
+        held = begins & self.whole
+        if _COUNT not in begins:
+            found = [start for word in held for start in self.places(word)]
+        else:
+            if self._counts is None:
+                low = self.low
+                self._counts = [at for at, _ in self._runs if at == 0 or not low[at - 1].isalnum()]
+                self._counts += [start for word in _COUNTED & self.whole for start in self.places(word)]
+                self._counts = [*{*self._counts}]  # "2nd" is both
+            found = [*self._counts, *(start for word in held for start in self.places(word))]
         if len(found) > 1:
             found.sort()
         return found
@@ -58,28 +79,41 @@ class Need:
     def met(self, known: frozenset[str], low: str) -> bool:
         if not self.words.isdisjoint(known):
             return True
-        return bool(self.signs) and any(sign in low for sign in self.signs)
+        for sign in self.signs:  # noqa: SIM110  asked too often for a generator
+            if sign in low:
+                return True
+        return False
 
 
 @lru_cache(maxsize=4096)
 def needs(text: str) -> tuple[Need, ...]:
     """What a text must hold for a phrase to stand in it; empty when nothing can be told."""
     found: list[Need] = []
-    after_number: list[Need] = []  # may be glued to a number
+    after_number: list[Need] = []
+    loose: list[Need] = []  # the same, which may be glued to the number: their letters are somewhere
     numbered = False
     for part in parts_of(text):
         if part[0] == "[":
             continue
         need = None if "{" in part else _need(part)
-        if need is not None:
-            (after_number if numbered else found).append(need)
-        numbered = "{" in part
-    return tuple(found or after_number[:1])
+        if need is not None and numbered:
+            after_number.append(need)
+            loose.append(
+                Need(frozenset(), tuple(max(re.split(r"['*]|\s", choice), key=len) for choice in _choices(part)))
+            )
+        elif need is not None:
+            found.append(need)
+        numbered = "{n}" in part
+    return (*found, *loose) if found else (*after_number[:1], *loose[1:])
+
+
+def _choices(part: str) -> list[str]:
+    return part.rstrip("*")[1:-1].split("|") if part[0] == "(" else [part]
 
 
 def _need(part: str) -> Need | None:
     stem = part[0] == "(" and part.endswith("*")
-    choices = part.rstrip("*")[1:-1].split("|") if part[0] == "(" else [part]
+    choices = _choices(part)
     words: set[str] = set()
     signs: list[str] = []
     for choice in choices:
@@ -108,35 +142,47 @@ def _spellings(word: str) -> frozenset[str] | None:
 @lru_cache(maxsize=4096)
 def firsts(text: str) -> frozenset[str] | None:
     """The words with which a match of a phrase can begin; None when that cannot be told."""
+    return _outer(text, 0)
+
+
+@lru_cache(maxsize=4096)
+def lasts(text: str) -> frozenset[str] | None:
+    """The words with which a match of a phrase can end; None when that cannot be told."""
+    return _outer(text, -1)
+
+
+def _outer(text: str, end: Literal[0, -1]) -> frozenset[str] | None:
     found: set[str] = set()
-    for part in parts_of(text):
+    parts = parts_of(text)
+    for part in parts if end == 0 else reversed(parts):
         inner = part[1:-1] if part[0] in "[(" else part
-        if part == "{n}":
-            return frozenset(found | NUMBER_WORDS.keys() | {_FIGURE})
+        if part == "{n}" and end == 0:
+            return frozenset(found - _COUNTED | {_COUNT})
         if "{" in part or (part[0] == "(" and part.endswith("*")):
             return None
         for choice in inner.split("|"):
-            word = choice.split()[0]
-            match = _WORD.match(word)
-            if match is None or "*" in word:
+            word = choice.split()[end]
+            if "*" in word:
                 return None
             if "'" in word:
                 plain = _APOSTROPHES.fullmatch(word)
                 if plain is None:
                     return None
-                found |= {plain[1], plain[1] + plain[2]}
+                found |= {plain[1] if end == 0 else plain[2], plain[1] + plain[2]}
+            elif (word[end].isalnum() or end == -1) and (every := _WORD.findall(word)):
+                found.add(every[end])
             else:
-                found.add(match.group())
+                return None
         if part[0] != "[":
             return frozenset(found)
     return None
 
 
-class Lookup:
+class Lookup(Generic[K]):
     """Phrases under keys. `live` names those that a text may hold, in the order in which they were given."""
 
-    def __init__(self, items: Iterable[tuple[str, str]]) -> None:
-        self._items: list[tuple[str, str, list[Need]]] = []  # key, phrase, what it needs besides the words of `by_word`
+    def __init__(self, items: Iterable[tuple[K, str]]) -> None:
+        self._items: list[tuple[K, str, list[Need]]] = []  # key, phrase, what it needs besides the words of `by_word`
         by_word: dict[str, list[int]] = {}
         self._loose: list[int] = []  # held by no word of their own
         for number, (key, text) in enumerate(items):
@@ -153,14 +199,14 @@ class Lookup:
         self._by_word = {word: tuple(numbers) for word, numbers in by_word.items()}
         self._words = frozenset(by_word)
 
-    def live(self, words: Words) -> dict[str, list[str]]:
-        """Key -> its phrases that the text may hold."""
+    def live(self, words: Words) -> list[tuple[K, str]]:
+        """Keys and their phrases that the text may hold."""
         known, low = words.known, words.low
         numbers = [*self._loose]
         for word in self._words & known:
             numbers += self._by_word[word]
         numbers.sort()
-        found: dict[str, list[str]] = {}
+        found: list[tuple[K, str]] = []
         last = -1
         for number in numbers:
             if number == last:  # two of its words are there
@@ -171,13 +217,31 @@ class Lookup:
                 if not need.met(known, low):
                     break
             else:
-                found.setdefault(key, []).append(text)
+                found.append((key, text))
         return found
 
 
-def spots(text: str, words: Words) -> Iterator[re.Match[str]]:
-    """Every match of one phrase in a text, as `finditer` gives them."""
-    return _tried(phrase(text).pattern, firsts(text), words)
+class Spot(NamedTuple):
+    """A phrase in a text, with the number in it as printed."""
+
+    start: int
+    end: int
+    number: str | None = None
+
+
+def spots(text: str, words: Words, most: int) -> list[Spot]:
+    """The first matches of one phrase in a text, as `finditer` gives them."""
+    if (
+        text.isalnum() and text.islower() and "_" not in words.low
+    ):  # a word has no other neighbours that could belong to it
+        return [Spot(start, start + len(text)) for start in words.places(text)[:most]]
+    one = phrase(text)
+    found: list[Spot] = []
+    for match in _tried(one.pattern, firsts(text), words):
+        found.append(Spot(match.start(), match.end(), match["n"] if one.numbered else None))
+        if len(found) == most:
+            break
+    return found
 
 
 class AnyOf:
@@ -200,17 +264,31 @@ class AnyOf:
 
     def may(self, known: frozenset[str], low: str) -> bool:
         """Whether one of the phrases can stand in a text of these words."""
-        return self._loose or not self._words.isdisjoint(known) or any(sign in low for sign in self._signs)
+        return (
+            self._loose
+            or not self._words.isdisjoint(known)
+            or (bool(self._signs) and any(sign in low for sign in self._signs))
+        )
 
 
-def _tried(pattern: re.Pattern[str], begins: frozenset[str] | None, words: Words) -> Iterator[re.Match[str]]:
-    if begins is None:
-        yield from pattern.finditer(words.low)
-        return
-    low, end = words.low, 0
-    for start in words.starts(begins):
+def places_of(sign: str, low: str) -> Iterator[int]:
+    """Where a stretch of signs stands in a text."""
+    at = low.find(sign)
+    while at >= 0:
+        yield at
+        at = low.find(sign, at + len(sign))
+
+
+def tried(pattern: re.Pattern[str], text: str, starts: Iterable[int]) -> Iterator[re.Match[str]]:
+    """Matches as `finditer` gives them, of a pattern that can begin at some places only."""
+    end = 0
+    for start in starts:
         if start >= end:
-            match = pattern.match(low, start)
+            match = pattern.match(text, start)
             if match is not None:
                 yield match
                 end = match.end()
+
+
+def _tried(pattern: re.Pattern[str], begins: frozenset[str] | None, words: Words) -> Iterator[re.Match[str]]:
+    return pattern.finditer(words.low) if begins is None else tried(pattern, words.low, words.starts(begins))

@@ -6,68 +6,115 @@ import re
 from collections.abc import Sequence
 from typing import TypeAlias
 
-from pipeline.nlp.facts.anchors import needs
-from pipeline.nlp.facts.phrases import any_of, ending, starting, words_of
+from pipeline.nlp.facts.anchors import firsts, lasts, needs
+from pipeline.nlp.facts.phrases import any_of, ending, plain_words, starting
 from pipeline.schemas.facts import Cue
 
 BESIDE = ("touch", "listed", "beyond")
 _TOUCH = 45  # characters in which a cue that stands right beside is looked for
+_TAIL = 3  # words at the end of which one ends a cue right before: at most two little words follow it
 _COMMA = re.compile(r"[,;:()\n]|\.(?=\s)| [-–—] ")
 
 
 class Around:
-    """The stretches around a place, each with its words, both worked out when asked for."""
+    """The stretches around a place, each worked out when asked for."""
 
-    __slots__ = ("_known", "_stretches", "after", "before")
+    __slots__ = ("_beside", "_known", "_phrases", "_wide", "after", "before")
 
     def __init__(self, before: str, after: str, wide_before: str, wide_after: str) -> None:
         """`before` and `after`: the sentence on either side; `wide_…`: whatever stands there."""
         self.before, self.after = before, after
-        commas = [match.end() for match in _COMMA.finditer(before)]
-        # a colon right before the number still belongs to it: "price: 900"
-        near = next((at for at in reversed(commas) if before[at:].strip(" :") or before[at - 1] != ":"), 0)
-        cut = _COMMA.search(after)
-        self._stretches = {
-            ("before", "touch"): before[-_TOUCH:],
-            ("before", "listed"): before[-_TOUCH:],
-            ("before", "beyond"): wide_before[-_TOUCH:],
-            ("before", "phrase"): before[near:],
-            ("before", "clause"): before,
-            ("after", "touch"): after[:_TOUCH],
-            ("after", "listed"): after[:_TOUCH],
-            ("after", "beyond"): wide_after[:_TOUCH],
-            ("after", "phrase"): after[: cut.start()] if cut else after,
-            ("after", "clause"): after,
-        }
+        self._wide = wide_before, wide_after
+        self._beside: dict[tuple[str, bool], tuple[str, list[str]]] = {}
         self._known: dict[str, frozenset[str]] = {}
+        self._phrases: dict[str, str] = {}
 
-    def stretch(self, side: str, near: str) -> tuple[str, frozenset[str]]:
-        """The stretch in which a cue of that side and nearness is looked for, and the words in it."""
-        text = self._stretches[side, near]
-        known = self._known.get(text)
-        if known is None:
-            known = self._known[text] = words_of(text)
-        return text, known
+    def beside(self, place: tuple[str, bool]) -> tuple[str, list[str]]:
+        """Right beside on one side, beyond the sentence or not: the stretch, and its words at which a cue can be.
+
+        These are the first after a place, and the last before it.
+        """
+        found = self._beside.get(place)
+        if found is None:
+            side, beyond = place
+            if side == "before":
+                text = (self._wide[0] if beyond else self.before)[-_TOUCH:]
+                words = plain_words(text)[-_TAIL:]
+            else:
+                text = (self._wide[1] if beyond else self.after)[:_TOUCH]
+                words = plain_words(text)[:1]
+            found = self._beside[place] = text, words
+        return found
+
+    def known(self, side: str) -> frozenset[str]:
+        """The words of the sentence on one side."""
+        found = self._known.get(side)
+        if found is None:
+            found = self._known[side] = frozenset(plain_words(self.clause(side)))
+        return found
+
+    def clause(self, side: str) -> str:
+        """The sentence on one side."""
+        return self.before if side == "before" else self.after
+
+    def phrase(self, side: str) -> str:
+        """The stretch on one side in which no comma stands."""
+        found = self._phrases.get(side)
+        if found is None:
+            if side == "before":
+                before = self.before
+                commas = [match.end() for match in _COMMA.finditer(before)]
+                # a colon right before the number still belongs to it: "price: 900"
+                near = (at for at in reversed(commas) if before[at:].strip(" :") or before[at - 1] != ":")
+                found = before[next(near, 0) :]
+            else:
+                cut = _COMMA.search(self.after)
+                found = self.after[: cut.start()] if cut else self.after
+            self._phrases[side] = found
+        return found
 
 
 class _Known:
-    """One cue, compiled, with the words and signs of which a stretch must hold one."""
+    """One cue, compiled, with the words and the letters of which a stretch must hold one."""
 
-    __slots__ = ("cue", "look", "loose", "signs", "words")
+    __slots__ = ("cue", "letters", "look", "loose", "words")
 
     def __init__(self, cue: Cue) -> None:
         self.cue = cue
+        self.loose = False  # nothing can be told
+        words: set[str] = set()
+        letters: set[str] = set()
         if cue.near not in BESIDE:
             self.look = any_of(cue.words).search
+            outer = None
         elif cue.side == "before":
             self.look = ending(cue.words).search
+            outer = lasts
         else:
             self.look = starting(cue.words, cue.near != "touch").match
-        every = [needs(text) for text in cue.words]
-        self.loose = not all(every)
-        chosen = [max(found, key=lambda need: bool(need.words)) for found in every if found]
-        self.words = frozenset(word for need in chosen for word in need.words)
-        self.signs = tuple({sign for need in chosen for sign in need.signs})
+            outer = firsts
+        for text in cue.words:
+            every = needs(text)
+            if outer is not None and (at := outer(text)) is not None:
+                words |= at
+            elif not every:
+                self.loose = True
+            elif outer is None:
+                need = max(every, key=lambda need: bool(need.words))
+                words |= need.words
+                letters |= {*need.signs}
+            else:
+                letters |= {*every[0].words, *every[0].signs}
+        self.words, self.letters = frozenset(words), tuple(letters)
+
+    def may(self, text: str) -> bool:
+        """Whether a stretch holds the letters of one of the phrases that have them."""
+        if self.loose:
+            return True
+        for sign in self.letters:  # asked too often for a generator
+            if sign in text:
+                return True
+        return False
 
 
 _Placed: TypeAlias = tuple[int, _Known]  # a cue and its place in the rules
@@ -84,28 +131,39 @@ class CueSet:
             by_word, others = groups.setdefault((cue.side, cue.near), ({}, []))
             for word in one.words:
                 by_word.setdefault(word, []).append((number, one))
-            if one.loose or one.signs:
+            if one.loose or one.letters:
                 others.append((number, one))
-        self._groups = [
-            (side, near, frozenset(by_word), by_word, others) for (side, near), (by_word, others) in groups.items()
+        self._beside = [((side, near == "beyond"), *held) for (side, near), held in groups.items() if near in BESIDE]
+        self._within = [
+            (side, near == "phrase", frozenset(by_word), by_word, others)
+            for (side, near), (by_word, others) in groups.items()
+            if near not in BESIDE
         ]
 
     def read(self, around: Around) -> list[Cue]:
         """The cues that stand there, in the order of the rules."""
         found: dict[int, Cue] = {}
-        for side, near, words, by_word, others in self._groups:
-            text, known = around.stretch(side, near)
-            if not text:
-                continue
+        for place, by_word, others in self._beside:
+            text, words = around.beside(place)
+            for word in words:
+                for number, one in by_word.get(word, ()):
+                    if number not in found and one.look(text):
+                        found[number] = one.cue
             for number, one in others:
-                if (one.loose or any(sign in text for sign in one.signs)) and one.look(text):
+                if one.may(text) and one.look(text):
                     found[number] = one.cue
-            if not words.isdisjoint(known):
-                for word in words & known:
-                    for number, one in by_word[word]:
-                        if number not in found and one.look(text):
-                            found[number] = one.cue
-        return [found[number] for number in sorted(found)]
+        for side, to_comma, all_words, by_word, others in self._within:
+            text = around.clause(side)
+            live = [one for one in others if one[1].may(text)] if others else []
+            known = around.known(side)
+            if not all_words.isdisjoint(known):
+                live += [one for word in all_words & known for one in by_word[word]]
+            if live:
+                text = around.phrase(side) if to_comma else text
+                for number, one in live:
+                    if number not in found and one.look(text):
+                        found[number] = one.cue
+        return [found[number] for number in sorted(found)] if found else []
 
     def sums(self, around: Around) -> tuple[float, tuple[str, ...]]:
         """Weights of the cues that stand there, added up, and their ids."""

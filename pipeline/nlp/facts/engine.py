@@ -74,7 +74,7 @@ def read_engine(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
 
 def _sizes(scene: Scene) -> list[Candidate]:
     found = []
-    for match in islice(scene.led(_SIZE), 301):
+    for match in islice(scene.led(_SIZE, 1, 4), 301):
         start, end = match.span()
         if scene.hidden(start, end):
             continue

@@ -85,9 +85,9 @@ def count(text: str) -> int | None:
     return int(digits) if digits.isdecimal() else None
 
 
-def words_of(low: str) -> frozenset[str]:
-    """Words of a lower-case text, for the anchors; "10months" holds "months" too."""
-    return frozenset(_WORDS.findall(low)).union(glued(low))
+def plain_words(low: str) -> list[str]:
+    """The words of a text one after the other."""
+    return _WORDS.findall(low)
 
 
 def glued(low: str) -> list[str]:

@@ -54,7 +54,7 @@ _IRISH_REG = re.compile(r"(?<![\w.,£€$/-])(?P<prefix>(?:1[3-9]|2\d)[12])(?: r
 
 _PLATED = ("reg", "plate", "fix")
 _SIGNS = {_LETTER: _PLATED, _CODE: _PLATED, _CODE_AFTER: _PLATED}
-_LED = frozenset({_LONE, _ZERO, _YEAR_LETTER, _SHORT_LONE, _IRISH, _IRISH_REG})
+_LED = {_LONE: (2, 2), _ZERO: (2, 2), _YEAR_LETTER: (2, 2), _SHORT_LONE: (2, 2), _IRISH: (2, 3), _IRISH_REG: (3, 3)}
 
 
 @lru_cache(maxsize=1)
@@ -91,7 +91,7 @@ def _stated(scene: Scene) -> list[Candidate]:
     rules = cue_rules()
     weights, found = rules.weights, []
     shorts = _SHORT.finditer(scene.low) if any(sign in scene.low for sign in "'’‘`") else iter(())
-    for name, every in (("four", scene.led(_FOUR)), ("monthed", scene.led(_MONTHED)), ("short", shorts)):
+    for name, every in (("four", scene.led(_FOUR, 4, 4)), ("monthed", scene.led(_MONTHED, 1, 2)), ("short", shorts)):
         for match in islice(every, 201):
             year = int(match["year"]) if name != "short" else _century(int(match["yy"]), scene)
             if not EARLIEST <= year <= scene.saved_on.year + 1 or scene.hidden(match.start(), match.end()):
@@ -205,7 +205,7 @@ def _bounded(pattern: re.Pattern[str], scene: Scene, most: int = 100) -> list[re
     signs = _SIGNS.get(pattern)
     if signs is not None and not any(sign in scene.low for sign in signs):
         return found
-    for match in scene.led(pattern) if pattern in _LED else pattern.finditer(scene.low):
+    for match in scene.led(pattern, *_LED[pattern]) if pattern in _LED else pattern.finditer(scene.low):
         if not scene.hidden(match.start(), match.end()):
             found.append(match)
         if len(found) >= most:
