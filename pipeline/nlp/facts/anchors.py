@@ -79,7 +79,7 @@ class Need:
     def met(self, known: frozenset[str], low: str) -> bool:
         if not self.words.isdisjoint(known):
             return True
-        for sign in self.signs:  # noqa: SIM110  asked too often for a generator
+        for sign in self.signs:  # asked too often for a generator
             if sign in low:
                 return True
         return False
@@ -90,7 +90,7 @@ def needs(text: str) -> tuple[Need, ...]:
     """What a text must hold for a phrase to stand in it; empty when nothing can be told."""
     found: list[Need] = []
     after_number: list[Need] = []
-    loose: list[Need] = []  # the same, which may be glued to the number: their letters are somewhere
+    loose: list[Need] = []  # letters: what may be glued to a number, and words with a sign in them
     numbered = False
     for part in parts_of(text):
         if part[0] == "[":
@@ -103,8 +103,10 @@ def needs(text: str) -> tuple[Need, ...]:
             )
         elif need is not None:
             found.append(need)
+            if part[0] != "(" and "*" not in part and not part.isalnum() and part.count("'") < 2:
+                loose.append(Need(frozenset(), tuple({part.replace("'", sign) for sign in ("", "'", "’")})))
         numbered = "{n}" in part
-    return (*found, *loose) if found else (*after_number[:1], *loose[1:])
+    return (*found, *loose) if found else (*after_number[:1], *loose[1:])  # which stands for its letters too
 
 
 def _choices(part: str) -> list[str]:

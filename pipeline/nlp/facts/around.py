@@ -109,12 +109,10 @@ class _Known:
 
     def may(self, text: str) -> bool:
         """Whether a stretch holds the letters of one of the phrases that have them."""
-        if self.loose:
-            return True
         for sign in self.letters:  # asked too often for a generator
             if sign in text:
                 return True
-        return False
+        return self.loose
 
 
 _Placed: TypeAlias = tuple[int, _Known]  # a cue and its place in the rules

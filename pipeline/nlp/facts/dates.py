@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from pipeline.nlp.facts.phrases import NUMBER_WORDS, count
 
@@ -24,8 +24,7 @@ _SPAN = re.compile(
 _RELATIVE = re.compile(r"(?<![a-z])(?P<which>next|this|last) month(?![a-z])")
 
 
-@dataclass(frozen=True, slots=True)
-class Spoken:
+class Spoken(NamedTuple):
     """A month found in a text. `year` None: it was not said. Offsets in the text read."""
 
     start: int
@@ -37,8 +36,7 @@ class Spoken:
     short: bool = False  # the year was two bare digits, which could be a day
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """A length of time, months."""
 
     start: int

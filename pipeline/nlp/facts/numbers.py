@@ -71,7 +71,7 @@ def digits_of(low: str) -> list[tuple[int, int]]:
 
 
 def find_numbers(low: str, runs: Sequence[tuple[int, int]], limit: int = 600) -> list[Number]:
-    """Numbers of a lower-case text in order, given its runs of digits; of a flood only the first and last `limit` / 2."""
+    """Numbers of a lower-case text, given its runs of digits, in order; of a flood the first and last `limit` / 2."""
     found = _in_figures(low, runs, limit)
     if "thousand" in low:
         found = sorted([*found, *_in_words(low, limit)], key=lambda number: number.start)

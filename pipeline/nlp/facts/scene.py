@@ -182,10 +182,13 @@ def _telephones(low: str, runs: list[tuple[int, int]]) -> list[tuple[int, int]]:
         if digit >= done and (match := (opened and _PHONES.match(low, digit - 1)) or _PHONES.match(low, digit)):
             found.append(match.span())
             done = match.end()
-        if digit >= done_called and (match := _CALLED.match(low, digit)):
-            if _CALL.search(low, max(0, digit - _CALL_REACH), digit):
-                found.append(match.span())
-                done_called = match.end()
+        if (
+            digit >= done_called
+            and (match := _CALLED.match(low, digit))
+            and _CALL.search(low, max(0, digit - _CALL_REACH), digit)
+        ):
+            found.append(match.span())
+            done_called = match.end()
     return found
 
 
@@ -214,7 +217,7 @@ def vote(text: str, low: str, words: Words, numbers: list[Number]) -> tuple[Coun
                 told[country_id] = told.get(country_id, 0.0) + weight
     for country in rules.countries:
         score = country.prior + told.get(country.id, 0.0)
-        if capitals and country.capitals:
+        if capitals:
             score += 1.5 * min(2, sum(1 for word in country.capitals if word in capitals))
         if country.currency in codes:
             score += 4
