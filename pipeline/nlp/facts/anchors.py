@@ -10,15 +10,14 @@ import re
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Generic, Literal, NamedTuple, TypeVar
+from typing import Generic, NamedTuple, TypeVar
 
 from pipeline.nlp.facts.phrases import NUMBER_WORDS, any_of, glued, parts_of, phrase, plain_words
 
 K = TypeVar("K", bound=Hashable)
 
 _WORD = re.compile(r"[^\W_]+")
-_COUNT = "{n}"  # among the first words: a number, in figures or as a word
-_COUNTED = frozenset(NUMBER_WORDS)
+_NUMBERS = frozenset(NUMBER_WORDS)
 _APOSTROPHES = re.compile(r"(\w*)'(\w*)")
 
 
@@ -28,7 +27,7 @@ class Words:
     `whole`: as they stand; `known`: with those glued to a figure: "10months" holds "months" too.
     """
 
-    __slots__ = ("_counts", "_places", "_runs", "known", "low", "whole")
+    __slots__ = ("_numbers", "_places", "_runs", "known", "low", "whole")
 
     def __init__(self, low: str, runs: Sequence[tuple[int, int]]) -> None:
         self.low = low
@@ -36,7 +35,7 @@ class Words:
         self.whole = frozenset(plain_words(low))
         self.known = self.whole.union(glued(low)) if runs else self.whole
         self._places: dict[str, list[int]] = {}
-        self._counts: list[int] | None = None
+        self._numbers: list[int] | None = None
 
     def places(self, word: str) -> list[int]:
         """Where a word begins, in order."""
@@ -52,21 +51,28 @@ class Words:
                 at = low.find(word, at + size)
         return found
 
-    def starts(self, begins: frozenset[str]) -> list[int]:
+    def starts(self, begins: Begins) -> list[int]:
         """Where one of some words begins, in order."""
-        held = begins & self.whole
-        if _COUNT not in begins:
-            found = [start for word in held for start in self.places(word)]
-        else:
-            if self._counts is None:
-                low = self.low
-                self._counts = [at for at, _ in self._runs if at == 0 or not low[at - 1].isalnum()]
-                self._counts += [start for word in _COUNTED & self.whole for start in self.places(word)]
-                self._counts = [*{*self._counts}]  # "2nd" is both
-            found = [*self._counts, *(start for word in held for start in self.places(word))]
+        low = self.low
+        found = [start for word in begins.words & self.whole for start in self.places(word)]
+        for stem in begins.stems:
+            found += [at for at in places_of(stem, low) if at == 0 or not low[at - 1].isalnum()]
+        if begins.number:
+            if self._numbers is None:
+                self._numbers = [at for at, _ in self._runs if at == 0 or not low[at - 1].isalnum()]
+                self._numbers += [start for word in _NUMBERS & self.whole for start in self.places(word)]
+            found += self._numbers
         if len(found) > 1:
             found.sort()
         return found
+
+
+class Begins(NamedTuple):
+    """With what a match can begin: some words, words of which only the beginning is known, any number."""
+
+    words: frozenset[str]
+    stems: tuple[str, ...] = ()
+    number: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,12 +83,10 @@ class Need:
     signs: tuple[str, ...] = ()
 
     def met(self, known: frozenset[str], low: str) -> bool:
-        if not self.words.isdisjoint(known):
-            return True
         for sign in self.signs:  # asked too often for a generator
             if sign in low:
                 return True
-        return False
+        return not self.words.isdisjoint(known)
 
 
 @lru_cache(maxsize=4096)
@@ -142,42 +146,55 @@ def _spellings(word: str) -> frozenset[str] | None:
 
 
 @lru_cache(maxsize=4096)
-def firsts(text: str) -> frozenset[str] | None:
-    """The words with which a match of a phrase can begin; None when that cannot be told."""
-    return _outer(text, 0)
+def firsts(text: str) -> Begins | None:
+    """With what a match of a phrase can begin; None when that cannot be told."""
+    words: set[str] = set()
+    stems: set[str] = set()
+    for part in parts_of(text):
+        if part == "{n}":
+            return Begins(frozenset(words), tuple(stems), number=True)
+        if "{" in part or (part[0] == "(" and part.endswith("*")):
+            return None
+        for choice in _inner(part).split("|"):
+            word = choice.split()[0]
+            if word.endswith("*") and word[:-1].isalnum():
+                stems.add(word[:-1])
+            elif not word[0].isalnum() or "*" in word:
+                return None
+            elif "'" not in word:
+                words.add(_WORD.findall(word)[0])
+            elif (plain := _APOSTROPHES.fullmatch(word)) is not None:
+                words |= {plain[1], plain[1] + plain[2]}
+            else:
+                return None
+        if part[0] != "[":
+            return Begins(frozenset(words), tuple(stems))
+    return None
 
 
 @lru_cache(maxsize=4096)
 def lasts(text: str) -> frozenset[str] | None:
     """The words with which a match of a phrase can end; None when that cannot be told."""
-    return _outer(text, -1)
-
-
-def _outer(text: str, end: Literal[0, -1]) -> frozenset[str] | None:
     found: set[str] = set()
-    parts = parts_of(text)
-    for part in parts if end == 0 else reversed(parts):
-        inner = part[1:-1] if part[0] in "[(" else part
-        if part == "{n}" and end == 0:
-            return frozenset(found - _COUNTED | {_COUNT})
-        if "{" in part or (part[0] == "(" and part.endswith("*")):
+    for part in reversed(parts_of(text)):
+        if "{" in part or "*" in part:
             return None
-        for choice in inner.split("|"):
-            word = choice.split()[end]
-            if "*" in word:
-                return None
-            if "'" in word:
-                plain = _APOSTROPHES.fullmatch(word)
-                if plain is None:
-                    return None
-                found |= {plain[1] if end == 0 else plain[2], plain[1] + plain[2]}
-            elif (word[end].isalnum() or end == -1) and (every := _WORD.findall(word)):
-                found.add(every[end])
+        for choice in _inner(part).split("|"):
+            word = choice.split()[-1]
+            every = _WORD.findall(word)
+            if "'" not in word and every:
+                found.add(every[-1])
+            elif (plain := _APOSTROPHES.fullmatch(word)) is not None:
+                found |= {plain[2], plain[1] + plain[2]}
             else:
                 return None
         if part[0] != "[":
             return frozenset(found)
     return None
+
+
+def _inner(part: str) -> str:
+    return part[1:-1] if part[0] in "[(" else part
 
 
 class Lookup(Generic[K]):
@@ -252,7 +269,7 @@ class AnyOf:
     def __init__(self, texts: Sequence[str]) -> None:
         self._pattern = any_of(tuple(texts))
         begins = [firsts(text) for text in texts]
-        self._firsts = None if None in begins else frozenset(word for one in begins for word in one or ())
+        self._firsts = None if None in begins else _together([one for one in begins if one is not None])
         self._loose = any(not needs(text) for text in texts)
         self._needs = [needs(text)[0] for text in texts if needs(text)]
         self._words = frozenset(word for need in self._needs for word in need.words)
@@ -292,5 +309,13 @@ def tried(pattern: re.Pattern[str], text: str, starts: Iterable[int]) -> Iterato
                 end = match.end()
 
 
-def _tried(pattern: re.Pattern[str], begins: frozenset[str] | None, words: Words) -> Iterator[re.Match[str]]:
+def _together(every: Sequence[Begins]) -> Begins:
+    return Begins(
+        frozenset(word for one in every for word in one.words),
+        tuple({stem for one in every for stem in one.stems}),
+        any(one.number for one in every),
+    )
+
+
+def _tried(pattern: re.Pattern[str], begins: Begins | None, words: Words) -> Iterator[re.Match[str]]:
     return pattern.finditer(words.low) if begins is None else tried(pattern, words.low, words.starts(begins))

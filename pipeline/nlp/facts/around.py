@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
 from pipeline.nlp.facts.anchors import firsts, lasts, needs
@@ -74,6 +74,11 @@ class Around:
         return found
 
 
+def _first_words(text: str) -> frozenset[str] | None:
+    begins = firsts(text)
+    return None if begins is None or begins.stems or begins.number else begins.words
+
+
 class _Known:
     """One cue, compiled, with the words and the letters of which a stretch must hold one."""
 
@@ -86,13 +91,13 @@ class _Known:
         letters: set[str] = set()
         if cue.near not in BESIDE:
             self.look = any_of(cue.words).search
-            outer = None
+            outer: Callable[[str], frozenset[str] | None] | None = None
         elif cue.side == "before":
             self.look = ending(cue.words).search
             outer = lasts
         else:
             self.look = starting(cue.words, cue.near != "touch").match
-            outer = firsts
+            outer = _first_words
         for text in cue.words:
             every = needs(text)
             if outer is not None and (at := outer(text)) is not None:

@@ -168,7 +168,7 @@ def _boxes(scene: Scene, told: list[Said]) -> list[Candidate]:
     told = [one for one in told if one[0].id.startswith("gearbox.")]
     if not told:
         return found
-    labels = _AUTO_LABEL.finditer(scene.low) if "auto" in scene.words.known else ()
+    labels = _AUTO_LABEL.finditer(scene.low) if "auto" in scene.words.known and ":" in scene.low else ()
     others = chain(not_box().finditer(scene.words), labels)
     other = [match.span() for match in islice(others, 100)]
     for item, start, end, number, text in told:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from itertools import islice
 
-from pipeline.nlp.facts.anchors import places_of, tried
+from pipeline.nlp.facts.anchors import Begins, places_of, tried
 from pipeline.nlp.facts.candidates import Candidate, choose
 from pipeline.nlp.facts.scene import Scene
 from pipeline.nlp.registration import mark_years
@@ -28,7 +28,9 @@ _LABELLED_MARK = re.compile(
     r"(?:is |no |number )?([A-Za-z0-9]{1,4}[ -]?[A-Za-z0-9]{1,4}(?:[ -]?\d{1,4})?)(?![\w-])",
     re.IGNORECASE,
 )
-_MARK_LABELS = frozenset({"reg", "registration", "number", "numberplate", "plate", "license", "rego", "kennzeichen"})
+_MARK_LABELS = Begins(
+    frozenset({"reg", "registration", "number", "numberplate", "plate", "license", "rego", "kennzeichen"})
+)
 _VIN = re.compile(r"(?<![A-Z0-9])[A-HJ-NPR-Z0-9]{17}(?![A-Z0-9])")
 _LABELLED_VIN = re.compile(
     r"(?<!\w)(?:vin|chassis (?:no|num|number)|frame (?:no|number)|fahrgestellnummer|fin|serial (?:no|number)"
