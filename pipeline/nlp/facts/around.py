@@ -13,63 +13,47 @@ from pipeline.schemas.facts import Cue
 BESIDE = ("touch", "listed", "beyond")
 _TOUCH = 45  # characters in which a cue that stands right beside is looked for
 _TAIL = 3  # words at the end of which one ends a cue right before: at most two little words follow it
+_Beside: TypeAlias = tuple[str, list[str]]  # a stretch, and the words in it at which a cue can be
 _COMMA = re.compile(r"[,;:()\n]|\.(?=\s)| [-–—] ")
 
 
 class Around:
-    """The stretches around a place, each worked out when asked for."""
+    """The stretches around a place and their words. Of a pair, the first stands before the place."""
 
-    __slots__ = ("_beside", "_known", "_phrases", "_wide", "after", "before")
+    __slots__ = ("_beyond", "_phrases", "_wide", "beside", "clauses", "known")
 
     def __init__(self, before: str, after: str, wide_before: str, wide_after: str) -> None:
         """`before` and `after`: the sentence on either side; `wide_…`: whatever stands there."""
-        self.before, self.after = before, after
+        self.clauses = before, after
         self._wide = wide_before, wide_after
-        self._beside: dict[tuple[str, bool], tuple[str, list[str]]] = {}
-        self._known: dict[str, frozenset[str]] = {}
-        self._phrases: dict[str, str] = {}
+        self.known = earlier, later = plain_words(before), plain_words(after)
+        # where a cue right beside is looked for, and the words at which one can end or begin
+        self.beside = (before[-_TOUCH:], earlier[-_TAIL:]), (after[:_TOUCH], later[:1])
+        self._beyond: list[_Beside | None] = [None, None]
+        self._phrases: list[str | None] = [None, None]
 
-    def beside(self, place: tuple[str, bool]) -> tuple[str, list[str]]:
-        """Right beside on one side, beyond the sentence or not: the stretch, and its words at which a cue can be.
-
-        These are the first after a place, and the last before it.
-        """
-        found = self._beside.get(place)
+    def beyond(self, side: int) -> _Beside:
+        """The same as `beside` though a sentence ends between."""
+        found = self._beyond[side]
         if found is None:
-            side, beyond = place
-            if side == "before":
-                text = (self._wide[0] if beyond else self.before)[-_TOUCH:]
-                words = plain_words(text)[-_TAIL:]
-            else:
-                text = (self._wide[1] if beyond else self.after)[:_TOUCH]
-                words = plain_words(text)[:1]
-            found = self._beside[place] = text, words
+            text = self._wide[1][:_TOUCH] if side else self._wide[0][-_TOUCH:]
+            words = plain_words(text)
+            found = self._beyond[side] = text, words[:1] if side else words[-_TAIL:]
         return found
 
-    def known(self, side: str) -> frozenset[str]:
-        """The words of the sentence on one side."""
-        found = self._known.get(side)
-        if found is None:
-            found = self._known[side] = frozenset(plain_words(self.clause(side)))
-        return found
-
-    def clause(self, side: str) -> str:
-        """The sentence on one side."""
-        return self.before if side == "before" else self.after
-
-    def phrase(self, side: str) -> str:
+    def phrase(self, side: int) -> str:
         """The stretch on one side in which no comma stands."""
-        found = self._phrases.get(side)
+        found = self._phrases[side]
         if found is None:
-            if side == "before":
-                before = self.before
+            before, after = self.clauses
+            if side:
+                cut = _COMMA.search(after)
+                found = after[: cut.start()] if cut else after
+            else:
                 commas = [match.end() for match in _COMMA.finditer(before)]
                 # a colon right before the number still belongs to it: "price: 900"
                 near = (at for at in reversed(commas) if before[at:].strip(" :") or before[at - 1] != ":")
                 found = before[next(near, 0) :]
-            else:
-                cut = _COMMA.search(self.after)
-                found = self.after[: cut.start()] if cut else self.after
             self._phrases[side] = found
         return found
 
@@ -128,39 +112,41 @@ class CueSet:
     """The cues of a rules file, read together around one place."""
 
     def __init__(self, cues: Sequence[Cue]) -> None:
-        groups: dict[tuple[str, str], tuple[_ByWord, list[_Placed]]] = {}
+        groups: dict[tuple[bool, int, bool], tuple[_ByWord, list[_Placed]]] = {}
         for number, cue in enumerate(cues):
             one = _Known(cue)
-            by_word, others = groups.setdefault((cue.side, cue.near), ({}, []))
+            beside = cue.near in BESIDE
+            place = beside, int(cue.side == "after"), cue.near in ("beyond", "phrase")
+            by_word, others = groups.setdefault(place, ({}, []))
             for word in one.words:
                 by_word.setdefault(word, []).append((number, one))
             if one.loose or one.letters:
                 others.append((number, one))
-        self._beside = [((side, near == "beyond"), *held) for (side, near), held in groups.items() if near in BESIDE]
+        self._beside = [(side, beyond, *held) for (beside, side, beyond), held in groups.items() if beside]
         self._within = [
-            (side, near == "phrase", frozenset(by_word), by_word, others)
-            for (side, near), (by_word, others) in groups.items()
-            if near not in BESIDE
+            (side, to_comma, by_word.keys(), by_word, others)
+            for (beside, side, to_comma), (by_word, others) in groups.items()
+            if not beside
         ]
 
     def read(self, around: Around) -> list[Cue]:
         """The cues that stand there, in the order of the rules."""
         found: dict[int, Cue] = {}
-        for place, by_word, others in self._beside:
-            text, words = around.beside(place)
+        for side, beyond, by_word, others in self._beside:
+            text, words = around.beyond(side) if beyond else around.beside[side]
             for word in words:
-                for number, one in by_word.get(word, ()):
-                    if number not in found and one.look(text):
-                        found[number] = one.cue
+                if word in by_word:
+                    for number, one in by_word[word]:
+                        if number not in found and one.look(text):
+                            found[number] = one.cue
             for number, one in others:
                 if one.may(text) and one.look(text):
                     found[number] = one.cue
         for side, to_comma, all_words, by_word, others in self._within:
-            text = around.clause(side)
+            text, words = around.clauses[side], around.known[side]
             live = [one for one in others if one[1].may(text)] if others else []
-            known = around.known(side)
-            if not all_words.isdisjoint(known):
-                live += [one for word in all_words & known for one in by_word[word]]
+            if not all_words.isdisjoint(words):
+                live += [one for word in words if word in by_word for one in by_word[word]]
             if live:
                 text = around.phrase(side) if to_comma else text
                 for number, one in live:

@@ -119,8 +119,8 @@ def _features(scene: Scene, number: Number, value: float, around: Around) -> lis
         found.append("odd")
     if bare and value >= 30_000 and scene.country.currency in SMALL_UNIT_FREE:
         found.append("mileage_like")
-    before = around.before.strip(" *-–—(\"'>:=,")
-    after = around.after.strip(" *-–—)\"'<,")
+    before = around.clauses[0].strip(" *-–—(\"'>:=,")
+    after = around.clauses[1].strip(" *-–—)\"'<,")
     if not before:
         found.append("opens_sentence")
     if not after:

@@ -217,8 +217,8 @@ def vote(text: str, low: str, words: Words, numbers: list[Number]) -> tuple[Coun
                 told[country_id] = told.get(country_id, 0.0) + weight
     for country in rules.countries:
         score = country.prior + told.get(country.id, 0.0)
-        if capitals:
-            score += 1.5 * min(2, sum(1 for word in country.capitals if word in capitals))
+        if capitals and country.capitals:
+            score += 1.5 * min(2, len(capitals.intersection(country.capitals)))
         if country.currency in codes:
             score += 4
         elif codes or (dollar and not country.dollar):
