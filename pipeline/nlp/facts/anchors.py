@@ -201,9 +201,9 @@ class Lookup(Generic[K]):
     """Phrases under keys. `live` names those that a text may hold, in the order in which they were given."""
 
     def __init__(self, items: Iterable[tuple[K, str]]) -> None:
-        self._items: list[tuple[K, str, list[Need]]] = []  # key, phrase, what it needs besides the words of `by_word`
-        by_word: dict[str, list[int]] = {}
-        self._loose: list[int] = []  # held by no word of their own
+        # place, key, phrase, what it needs besides the words of `by_word`
+        by_word: dict[str, list[tuple[int, K, str, list[Need]]]] = {}
+        self._loose: list[tuple[int, K, str, list[Need]]] = []  # held by no word of their own
         for number, (key, text) in enumerate(items):
             rest = list(needs(text))
             sure = [need for need in rest if need.words and not need.signs]
@@ -211,33 +211,24 @@ class Lookup(Generic[K]):
                 best = max(sure, key=lambda need: min(map(len, need.words)))
                 rest.remove(best)
                 for word in best.words:
-                    by_word.setdefault(word, []).append(number)
+                    by_word.setdefault(word, []).append((number, key, text, rest))
             else:
-                self._loose.append(number)
-            self._items.append((key, text, rest))
-        self._by_word = {word: tuple(numbers) for word, numbers in by_word.items()}
+                self._loose.append((number, key, text, rest))
+        self._by_word = by_word
         self._words = frozenset(by_word)
 
     def live(self, words: Words) -> list[tuple[K, str]]:
         """Keys and their phrases that the text may hold."""
         known, low = words.known, words.low
-        numbers = [*self._loose]
-        for word in self._words & known:
-            numbers += self._by_word[word]
-        numbers.sort()
-        found: list[tuple[K, str]] = []
-        last = -1
-        for number in numbers:
-            if number == last:  # two of its words are there
-                continue
-            last = number
-            key, text, rest = self._items[number]
-            for need in rest:
-                if not need.met(known, low):
-                    break
-            else:
-                found.append((key, text))
-        return found
+        found: dict[int, tuple[K, str]] = {}
+        for items in (self._loose, *[self._by_word[word] for word in self._words & known]):
+            for number, key, text, rest in items:
+                for need in rest:
+                    if not need.met(known, low):
+                        break
+                else:
+                    found[number] = key, text
+        return [found[number] for number in sorted(found)]
 
 
 class Spot(NamedTuple):

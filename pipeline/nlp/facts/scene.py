@@ -121,10 +121,17 @@ class Scene:
                 return self.low[end:begin]
         return self.low[end:last]
 
-    def led(self, pattern: re.Pattern[str], shortest: int, longest: int) -> Iterator[re.Match[str]]:
-        """Matches of a pattern that begins with a whole run of digits, of `shortest` to `longest` of them."""
+    def led(
+        self, pattern: re.Pattern[str], shortest: int, longest: int, before: int | None = None
+    ) -> Iterator[re.Match[str]]:
+        """Matches of a pattern that begins with a whole run of digits, of `shortest` to `longest` of them.
+
+        With `before` only those that begin there.
+        """
         done = 0
         for start, end in self.runs:
+            if before is not None and start >= before:
+                break
             if shortest <= end - start <= longest and start >= done:
                 match = pattern.match(self.low, start)
                 if match is not None:

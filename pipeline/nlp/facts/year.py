@@ -161,22 +161,19 @@ def _plated(scene: Scene, stated: Set[int]) -> list[Candidate]:
     for matches, name in (
         (codes, "code"),
         (_bounded(tried(_CODE_AFTER, low, named), scene), "code"),
-        (_bounded(scene.led(_LONE, 2, 2), scene), "lone"),
-        (_bounded(scene.led(_ZERO, 2, 2), scene), "zero"),
+        (_bounded(scene.led(_LONE, 2, 2, before=160), scene), "lone"),
+        (_bounded(scene.led(_ZERO, 2, 2, before=110), scene), "zero"),
     ):
         for match in matches:
-            if name in ("code", "zero") or match.start() < 160:
-                code = match["code"]
-                years = (2000 + int(code),) if code in ("00", "01") and name == "code" else age_code_years(code)
-                if name != "zero" or match.start() < 110:
-                    add(years, match.start("code"), match.end("code"), name)
+            code = match["code"]
+            years = (2000 + int(code),) if code in ("00", "01") and name == "code" else age_code_years(code)
+            add(years, match.start("code"), match.end("code"), name)
     for match in _bounded(scene.led(_YEAR_LETTER, 2, 2), scene):
         year = 1900 + int(match["yy"])
         if year in (*letter_years(match["letter"], "prefix"), *letter_years(match["letter"], "suffix")):
             add((year,), match.start("yy"), match.end(), "year_letter")
-    for match in _bounded(scene.led(_SHORT_LONE, 2, 2), scene):
-        if match.start() < 100:
-            add((1900 + int(match["yy"]),), match.start("yy"), match.end("yy"), "lone")
+    for match in _bounded(scene.led(_SHORT_LONE, 2, 2, before=100), scene):
+        add((1900 + int(match["yy"]),), match.start("yy"), match.end("yy"), "lone")
     if scene.country.id == "ie":
         for match in _bounded(scene.led(_IRISH, 2, 3), scene):
             add(mark_years(f"{match['prefix']}-{match['county'].upper()}-1") or (), match.start(), match.end(), "irish")
