@@ -7,45 +7,72 @@ phrases whose own words are all there are tried, at the places of their first wo
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import accumulate, islice
+from typing import Generic, NamedTuple, TypeVar
 
-from pipeline.nlp.facts.phrases import NUMBER_WORDS, any_of, glued, parts_of, phrase
+from pipeline.nlp.facts.phrases import NUMBER_WORDS, any_of, glued, parts_of, phrase, plain_words
+
+K = TypeVar("K", bound=Hashable)
 
 _WORD = re.compile(r"[^\W_]+")
-_WORDS = re.compile(r"([^\W_]+)")
-_FIGURE = "{n}"  # among the first words: one that begins with a digit
+_NUMBERS = frozenset(NUMBER_WORDS)
 _APOSTROPHES = re.compile(r"(\w*)'(\w*)")
 
 
 class Words:
-    """The words of a lower-case text with the places where each begins; "10months" holds "months" too."""
+    """The words of a lower-case text, and the places of those that are asked for.
 
-    __slots__ = ("_figures", "known", "low", "places")
+    `whole`: as they stand; `known`: with those glued to a figure: "10months" holds "months" too.
+    """
 
-    def __init__(self, low: str) -> None:
+    __slots__ = ("_numbers", "_places", "_runs", "known", "low", "whole")
+
+    def __init__(self, low: str, runs: Sequence[tuple[int, int]]) -> None:
         self.low = low
-        self.places: dict[str, list[int]] = {}
-        pieces = _WORDS.split(low)  # what no word holds, a word; again and again
-        ends = accumulate(map(len, pieces))
-        for word, start in zip(pieces[1::2], islice(ends, 0, None, 2), strict=False):  # behind the last is no word
-            self.places.setdefault(word, []).append(start)
-        self.known = frozenset(self.places).union(glued(low))
-        self._figures: list[int] | None = None
+        self._runs = runs  # of digits
+        self.whole = frozenset(plain_words(low))
+        self.known = self.whole.union(glued(low)) if runs else self.whole
+        self._places: dict[str, list[int]] = {}
+        self._numbers: list[int] | None = None
 
-    def starts(self, begins: frozenset[str]) -> list[int]:
+    def places(self, word: str) -> list[int]:
+        """Where a word begins, in order."""
+        found = self._places.get(word)
+        if found is None:
+            found = self._places[word] = []
+            low, size = self.low, len(word)
+            last = len(low) - size
+            at = low.find(word)
+            while at >= 0:
+                if (at == 0 or not low[at - 1].isalnum()) and (at == last or not low[at + size].isalnum()):
+                    found.append(at)
+                at = low.find(word, at + size)
+        return found
+
+    def starts(self, begins: Begins) -> list[int]:
         """Where one of some words begins, in order."""
-        places = self.places
-        found = [start for word in begins & self.known if word in places for start in places[word]]
-        if _FIGURE in begins:
-            if self._figures is None:
-                self._figures = [start for word, every in places.items() if word[0].isdecimal() for start in every]
-            found = [*{*found, *self._figures}]
+        low = self.low
+        found = [start for word in begins.words & self.whole for start in self.places(word)]
+        for stem in begins.stems:
+            found += [at for at in places_of(stem, low) if at == 0 or not low[at - 1].isalnum()]
+        if begins.number:
+            if self._numbers is None:
+                self._numbers = [at for at, _ in self._runs if at == 0 or not low[at - 1].isalnum()]
+                self._numbers += [start for word in _NUMBERS & self.whole for start in self.places(word)]
+            found += self._numbers
         if len(found) > 1:
             found.sort()
         return found
+
+
+class Begins(NamedTuple):
+    """With what a match can begin: some words, words of which only the beginning is known, any number."""
+
+    words: frozenset[str]
+    stems: tuple[str, ...] = ()
+    number: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,30 +83,43 @@ class Need:
     signs: tuple[str, ...] = ()
 
     def met(self, known: frozenset[str], low: str) -> bool:
-        if not self.words.isdisjoint(known):
-            return True
-        return bool(self.signs) and any(sign in low for sign in self.signs)
+        for sign in self.signs:  # asked too often for a generator
+            if sign in low:
+                return True
+        return not self.words.isdisjoint(known)
 
 
 @lru_cache(maxsize=4096)
 def needs(text: str) -> tuple[Need, ...]:
     """What a text must hold for a phrase to stand in it; empty when nothing can be told."""
     found: list[Need] = []
-    after_number: list[Need] = []  # may be glued to a number
+    after_number: list[Need] = []
+    loose: list[Need] = []  # letters: what may be glued to a number, and words with a sign in them
     numbered = False
     for part in parts_of(text):
         if part[0] == "[":
             continue
         need = None if "{" in part else _need(part)
-        if need is not None:
-            (after_number if numbered else found).append(need)
-        numbered = "{" in part
-    return tuple(found or after_number[:1])
+        if need is not None and numbered:
+            after_number.append(need)
+            loose.append(
+                Need(frozenset(), tuple(max(re.split(r"['*]|\s", choice), key=len) for choice in _choices(part)))
+            )
+        elif need is not None:
+            found.append(need)
+            if part[0] != "(" and "*" not in part and not part.isalnum() and part.count("'") < 2:
+                loose.append(Need(frozenset(), tuple({part.replace("'", sign) for sign in ("", "'", "’")})))
+        numbered = "{n}" in part
+    return (*found, *loose) if found else (*after_number[:1], *loose[1:])  # which stands for its letters too
+
+
+def _choices(part: str) -> list[str]:
+    return part.rstrip("*")[1:-1].split("|") if part[0] == "(" else [part]
 
 
 def _need(part: str) -> Need | None:
     stem = part[0] == "(" and part.endswith("*")
-    choices = part.rstrip("*")[1:-1].split("|") if part[0] == "(" else [part]
+    choices = _choices(part)
     words: set[str] = set()
     signs: list[str] = []
     for choice in choices:
@@ -106,39 +146,64 @@ def _spellings(word: str) -> frozenset[str] | None:
 
 
 @lru_cache(maxsize=4096)
-def firsts(text: str) -> frozenset[str] | None:
-    """The words with which a match of a phrase can begin; None when that cannot be told."""
-    found: set[str] = set()
+def firsts(text: str) -> Begins | None:
+    """With what a match of a phrase can begin; None when that cannot be told."""
+    words: set[str] = set()
+    stems: set[str] = set()
     for part in parts_of(text):
-        inner = part[1:-1] if part[0] in "[(" else part
         if part == "{n}":
-            return frozenset(found | NUMBER_WORDS.keys() | {_FIGURE})
+            return Begins(frozenset(words), tuple(stems), number=True)
         if "{" in part or (part[0] == "(" and part.endswith("*")):
             return None
-        for choice in inner.split("|"):
+        for choice in _inner(part).split("|"):
             word = choice.split()[0]
-            match = _WORD.match(word)
-            if match is None or "*" in word:
+            if word.endswith("*") and word[:-1].isalnum():
+                stems.add(word[:-1])
+            elif not word[0].isalnum() or "*" in word:
                 return None
-            if "'" in word:
-                plain = _APOSTROPHES.fullmatch(word)
-                if plain is None:
-                    return None
-                found |= {plain[1], plain[1] + plain[2]}
+            elif "'" not in word:
+                words.add(_WORD.findall(word)[0])
+            elif (plain := _APOSTROPHES.fullmatch(word)) is not None:
+                words |= {plain[1], plain[1] + plain[2]}
             else:
-                found.add(match.group())
+                return None
+        if part[0] != "[":
+            return Begins(frozenset(words), tuple(stems))
+    return None
+
+
+@lru_cache(maxsize=4096)
+def lasts(text: str) -> frozenset[str] | None:
+    """The words with which a match of a phrase can end; None when that cannot be told."""
+    found: set[str] = set()
+    for part in reversed(parts_of(text)):
+        if "{" in part or "*" in part:
+            return None
+        for choice in _inner(part).split("|"):
+            word = choice.split()[-1]
+            every = _WORD.findall(word)
+            if "'" not in word and every:
+                found.add(every[-1])
+            elif (plain := _APOSTROPHES.fullmatch(word)) is not None:
+                found |= {plain[2], plain[1] + plain[2]}
+            else:
+                return None
         if part[0] != "[":
             return frozenset(found)
     return None
 
 
-class Lookup:
+def _inner(part: str) -> str:
+    return part[1:-1] if part[0] in "[(" else part
+
+
+class Lookup(Generic[K]):
     """Phrases under keys. `live` names those that a text may hold, in the order in which they were given."""
 
-    def __init__(self, items: Iterable[tuple[str, str]]) -> None:
-        self._items: list[tuple[str, str, list[Need]]] = []  # key, phrase, what it needs besides the words of `by_word`
-        by_word: dict[str, list[int]] = {}
-        self._loose: list[int] = []  # held by no word of their own
+    def __init__(self, items: Iterable[tuple[K, str]]) -> None:
+        # place, key, phrase, what it needs besides the words of `by_word`
+        by_word: dict[str, list[tuple[int, K, str, list[Need]]]] = {}
+        self._loose: list[tuple[int, K, str, list[Need]]] = []  # held by no word of their own
         for number, (key, text) in enumerate(items):
             rest = list(needs(text))
             sure = [need for need in rest if need.words and not need.signs]
@@ -146,38 +211,47 @@ class Lookup:
                 best = max(sure, key=lambda need: min(map(len, need.words)))
                 rest.remove(best)
                 for word in best.words:
-                    by_word.setdefault(word, []).append(number)
+                    by_word.setdefault(word, []).append((number, key, text, rest))
             else:
-                self._loose.append(number)
-            self._items.append((key, text, rest))
-        self._by_word = {word: tuple(numbers) for word, numbers in by_word.items()}
+                self._loose.append((number, key, text, rest))
+        self._by_word = by_word
         self._words = frozenset(by_word)
 
-    def live(self, words: Words) -> dict[str, list[str]]:
-        """Key -> its phrases that the text may hold."""
+    def live(self, words: Words) -> list[tuple[K, str]]:
+        """Keys and their phrases that the text may hold."""
         known, low = words.known, words.low
-        numbers = [*self._loose]
-        for word in self._words & known:
-            numbers += self._by_word[word]
-        numbers.sort()
-        found: dict[str, list[str]] = {}
-        last = -1
-        for number in numbers:
-            if number == last:  # two of its words are there
-                continue
-            last = number
-            key, text, rest = self._items[number]
-            for need in rest:
-                if not need.met(known, low):
-                    break
-            else:
-                found.setdefault(key, []).append(text)
-        return found
+        found: dict[int, tuple[K, str]] = {}
+        for items in (self._loose, *[self._by_word[word] for word in self._words & known]):
+            for number, key, text, rest in items:
+                for need in rest:
+                    if not need.met(known, low):
+                        break
+                else:
+                    found[number] = key, text
+        return [found[number] for number in sorted(found)]
 
 
-def spots(text: str, words: Words) -> Iterator[re.Match[str]]:
-    """Every match of one phrase in a text, as `finditer` gives them."""
-    return _tried(phrase(text).pattern, firsts(text), words)
+class Spot(NamedTuple):
+    """A phrase in a text, with the number in it as printed."""
+
+    start: int
+    end: int
+    number: str | None = None
+
+
+def spots(text: str, words: Words, most: int) -> list[Spot]:
+    """The first matches of one phrase in a text, as `finditer` gives them."""
+    if (
+        text.isalnum() and text.islower() and "_" not in words.low
+    ):  # a word has no other neighbours that could belong to it
+        return [Spot(start, start + len(text)) for start in words.places(text)[:most]]
+    one = phrase(text)
+    found: list[Spot] = []
+    for match in _tried(one.pattern, firsts(text), words):
+        found.append(Spot(match.start(), match.end(), match["n"] if one.numbered else None))
+        if len(found) == most:
+            break
+    return found
 
 
 class AnyOf:
@@ -186,7 +260,7 @@ class AnyOf:
     def __init__(self, texts: Sequence[str]) -> None:
         self._pattern = any_of(tuple(texts))
         begins = [firsts(text) for text in texts]
-        self._firsts = None if None in begins else frozenset(word for one in begins for word in one or ())
+        self._firsts = None if None in begins else _together([one for one in begins if one is not None])
         self._loose = any(not needs(text) for text in texts)
         self._needs = [needs(text)[0] for text in texts if needs(text)]
         self._words = frozenset(word for need in self._needs for word in need.words)
@@ -200,17 +274,39 @@ class AnyOf:
 
     def may(self, known: frozenset[str], low: str) -> bool:
         """Whether one of the phrases can stand in a text of these words."""
-        return self._loose or not self._words.isdisjoint(known) or any(sign in low for sign in self._signs)
+        return (
+            self._loose
+            or not self._words.isdisjoint(known)
+            or (bool(self._signs) and any(sign in low for sign in self._signs))
+        )
 
 
-def _tried(pattern: re.Pattern[str], begins: frozenset[str] | None, words: Words) -> Iterator[re.Match[str]]:
-    if begins is None:
-        yield from pattern.finditer(words.low)
-        return
-    low, end = words.low, 0
-    for start in words.starts(begins):
+def places_of(sign: str, low: str) -> Iterator[int]:
+    """Where a stretch of signs stands in a text."""
+    at = low.find(sign)
+    while at >= 0:
+        yield at
+        at = low.find(sign, at + len(sign))
+
+
+def tried(pattern: re.Pattern[str], text: str, starts: Iterable[int]) -> Iterator[re.Match[str]]:
+    """Matches as `finditer` gives them, of a pattern that can begin at some places only."""
+    end = 0
+    for start in starts:
         if start >= end:
-            match = pattern.match(low, start)
+            match = pattern.match(text, start)
             if match is not None:
                 yield match
                 end = match.end()
+
+
+def _together(every: Sequence[Begins]) -> Begins:
+    return Begins(
+        frozenset(word for one in every for word in one.words),
+        tuple({stem for one in every for stem in one.stems}),
+        any(one.number for one in every),
+    )
+
+
+def _tried(pattern: re.Pattern[str], begins: Begins | None, words: Words) -> Iterator[re.Match[str]]:
+    return pattern.finditer(words.low) if begins is None else tried(pattern, words.low, words.starts(begins))

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from pipeline.types import Fact
 
@@ -13,8 +12,7 @@ _CERTAIN = 8.0  # margin from which on the confidence is the highest
 MOST_RIVALS = 12  # per key: a flood of numbers is no evidence
 
 
-@dataclass(frozen=True, slots=True)
-class Candidate:
+class Candidate(NamedTuple):
     """A value at text[start:end] with the features that spoke for and against it. `least`: what it needs to count."""
 
     key: str
@@ -25,7 +23,7 @@ class Candidate:
     score: float
     least: float = 0.0
     features: tuple[str, ...] = ()
-    also: tuple[tuple[str, Any], ...] = field(default=())  # facts that stand and fall with it: currency, unit
+    also: tuple[tuple[str, Any], ...] = ()  # facts that stand and fall with it: currency, unit
 
     @property
     def confidence(self) -> float:
@@ -50,7 +48,9 @@ class Candidate:
 def choose(candidates: Iterable[Candidate]) -> tuple[Candidate | None, list[Candidate]]:
     """The best candidate that counts, the first of equals; and the others with another value, best first."""
     ranked = sorted(candidates, key=lambda one: (-one.score, one.start))
-    best = ranked[0] if ranked and ranked[0].score >= ranked[0].least else None
+    if not ranked:
+        return None, []
+    best = ranked[0] if ranked[0].score >= ranked[0].least else None
     rivals: list[Candidate] = []
     seen = {repr(best.value)} if best else set()
     for one in ranked[1:] if best else ranked:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from pipeline.nlp.facts.phrases import NUMBER_WORDS, count
 
@@ -17,6 +17,9 @@ _NUMERIC = re.compile(
     r"|(?P<y>20\d\d)-(?P<m>\d{2})(?:-\d\d)?(?!\d)"
     r"|(?P<m2>\d{1,2})[./-](?P<y2>20\d\d|\d{1,2})(?![\d/]|[.,]\d)"
 )
+_FIGURED = re.compile(r"\d[./-]\d")  # what stands in every match of `_NUMERIC`, and is found sooner
+_LETTERS = re.compile(r"[a-z]+")
+_BEFORE_MONTH = ("", "st", "nd", "rd", "th", "of")  # what may be glued to its name
 _SPAN = re.compile(
     r"(?!(?:first|second|third|fourth|fifth)(?!\w))"  # "the third week of May" is no length of time
     rf"(?P<n>{_COUNT}|an?(?= ))(?: and a half|\+)?['’]?[ -]?(?P<unit>months?|mths?|mnths?|mo|m|weeks?|wks?|days?|years?"
@@ -25,8 +28,7 @@ _SPAN = re.compile(
 _RELATIVE = re.compile(r"(?<![a-z])(?P<which>next|this|last) month(?![a-z])")
 
 
-@dataclass(frozen=True, slots=True)
-class Spoken:
+class Spoken(NamedTuple):
     """A month found in a text. `year` None: it was not said. Offsets in the text read."""
 
     start: int
@@ -38,8 +40,7 @@ class Spoken:
     short: bool = False  # the year was two bare digits, which could be a day
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """A length of time, months."""
 
     start: int
@@ -52,6 +53,8 @@ class Dates:
 
     def __init__(self, months: Mapping[int, tuple[str, ...]]) -> None:
         self._number = {name: number for number, names in months.items() for name in names}
+        begins = {name for name in map(_LETTERS.match, self._number) if name}
+        self._begins = frozenset(before + begin.group() for begin in begins for before in _BEFORE_MONTH)
         names = "|".join(sorted(map(re.escape, self._number), key=len, reverse=True))
         self._named = re.compile(
             rf"(?<![a-z])(?:(?P<which>next|this|last) )?(?:{_DAY}[ -]{{0,2}})?(?P<month>{names})(?![a-z])\.?"
@@ -66,6 +69,8 @@ class Dates:
         Two digits after a month are a year when they are near the year `around`, a day otherwise.
         """
         found: list[Spoken] = []
+        if low.isascii() and self._begins.isdisjoint(_LETTERS.findall(low)):
+            return found  # the names are many, and looked for at every letter
         for match in self._named.finditer(low):
             year, two = _year(match["year"]), False
             day = int(match["day"] or match["day2"] or 0) or None
@@ -83,8 +88,8 @@ class Dates:
 
     def figures(self, low: str, month_first: bool) -> list[Spoken]:
         """Dates in figures: 19/08/27, 04.2027, 3/27; the day first unless `month_first`."""
-        found = []
-        for match in _NUMERIC.finditer(low):
+        found: list[Spoken] = []
+        for match in _NUMERIC.finditer(low) if _FIGURED.search(low) else ():
             if match.start() and (low[match.start() - 1].isalnum() or low[match.start() - 1] in ".,/-£$€"):
                 continue
             if match["a"]:
@@ -108,8 +113,8 @@ class Dates:
 
     def relative(self, low: str, saved_on: date) -> list[Spoken]:
         """Months told from the day of the advert: "last month", "next month"."""
-        found = []
-        for match in _RELATIVE.finditer(low):
+        found: list[Spoken] = []
+        for match in _RELATIVE.finditer(low) if " month" in low else ():
             index = saved_on.year * 12 + saved_on.month - 1 + {"last": -1, "this": 0, "next": 1}[match["which"]]
             found.append(Spoken(match.start(), match.end(), index % 12 + 1, index // 12, None, match["which"]))
         return found

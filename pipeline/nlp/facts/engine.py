@@ -74,7 +74,7 @@ def read_engine(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
 
 def _sizes(scene: Scene) -> list[Candidate]:
     found = []
-    for match in islice(scene.led(_SIZE), 301):
+    for match in islice(scene.led(_SIZE, 1, 4), 301):
         start, end = match.span()
         if scene.hidden(start, end):
             continue
@@ -164,12 +164,15 @@ def _denied(scene: Scene, start: int) -> bool:
 
 
 def _boxes(scene: Scene, told: list[Said]) -> list[Candidate]:
-    found = []
-    labels = _AUTO_LABEL.finditer(scene.low) if "auto" in scene.words.known else ()
+    found: list[Candidate] = []
+    told = [one for one in told if one[0].id.startswith("gearbox.")]
+    if not told:
+        return found
+    labels = _AUTO_LABEL.finditer(scene.low) if "auto" in scene.words.known and ":" in scene.low else ()
     others = chain(not_box().finditer(scene.words), labels)
     other = [match.span() for match in islice(others, 100)]
     for item, start, end, number, text in told:
-        if not item.id.startswith("gearbox.") or _ASKED.match(scene.low, end):
+        if _ASKED.match(scene.low, end):
             continue
         if any(a < end and start < b for a, b in other):
             continue

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from itertools import islice
 
+from pipeline.nlp.facts.anchors import Begins, places_of, tried
 from pipeline.nlp.facts.candidates import Candidate, choose
 from pipeline.nlp.facts.scene import Scene
 from pipeline.nlp.registration import mark_years
@@ -20,11 +21,15 @@ _NO_MARK = frozenset({"wof", "rwc", "cof", "mot", "nct", "cvrt", "tuv", "tüv", 
 _DISTANCE = re.compile(r" \d{2,3}k$")  # "reg cab 103k miles"
 _VIN_SIGNS = 17
 _LETTERS = 4  # characters of a mark before its digits
+_CAPITAL = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
 _LABELLED_MARK = re.compile(
     r"(?<!\w)(?:reg(?:istration)?(?: (?:no|number|mark))?|number ?plate|plate(?: no| number)?|license plate"
     r"|rego(?: no| number)?|kennzeichen)(?!\w)[.:]? {0,2}"
     r"(?:is |no |number )?([A-Za-z0-9]{1,4}[ -]?[A-Za-z0-9]{1,4}(?:[ -]?\d{1,4})?)(?![\w-])",
     re.IGNORECASE,
+)
+_MARK_LABELS = Begins(
+    frozenset({"reg", "registration", "number", "numberplate", "plate", "license", "rego", "kennzeichen"})
 )
 _VIN = re.compile(r"(?<![A-Z0-9])[A-HJ-NPR-Z0-9]{17}(?![A-Z0-9])")
 _LABELLED_VIN = re.compile(
@@ -33,6 +38,7 @@ _LABELLED_VIN = re.compile(
     r"([A-Za-z0-9][A-Za-z0-9 ]{4,21}[A-Za-z0-9])(?![\w])",
     re.IGNORECASE,
 )  # fmt: skip
+_VIN_LABELS = ("vin", "chassis", "frame n", "fahrgestellnummer", "fin", "serial n")
 
 
 def read_identity(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
@@ -53,8 +59,7 @@ def _plates(scene: Scene) -> list[Candidate]:
             continue  # "V6 SUV"
         if years:  # marks whose shape tells no year need a label: too many model names look like them
             found.append(_plate(match.group(), match.start(), match.end(), "identity.mark", 3.0))
-    labelled = any(sign in scene.low for sign in ("reg", "plate", "kennzeichen"))
-    for match in _LABELLED_MARK.finditer(scene.text) if labelled else ():
+    for match in tried(_LABELLED_MARK, scene.text, scene.words.starts(_MARK_LABELS)):
         text = match[1].strip()
         if text.split()[0].lower() in _NO_MARK or _DISTANCE.search(text):
             continue
@@ -69,12 +74,20 @@ def _plates(scene: Scene) -> list[Candidate]:
 
 
 def _marks(scene: Scene) -> Iterator[re.Match[str]]:
-    """Matches as `finditer` gives them, looked for only where digits follow."""
-    done = 0
-    for digit in scene.digits:
+    """Matches as `finditer` gives them, looked for only where digits stand beside a capital."""
+    text, done = scene.text, 0
+    for digit, end in scene.runs:
         if digit >= done:
-            for start in range(max(done, digit - _LETTERS), digit + 1):
-                match = _MARK.match(scene.text, start)
+            before = text[max(0, digit - 2) : digit]
+            first = (
+                max(done, digit - _LETTERS)
+                if before[-1:] in _CAPITAL or (before[-1:] == " " and before[0] in _CAPITAL)
+                else digit
+            )
+            if first == digit and text[end + 1 : end + 2] not in _CAPITAL:
+                continue
+            for start in range(first, digit + 1):
+                match = _MARK.match(text, start)
                 if match is not None:
                     yield match
                     done = match.end()
@@ -87,16 +100,14 @@ def _plate(text: str, start: int, end: int, rule: str, score: float) -> Candidat
 
 def _vins(scene: Scene) -> list[Candidate]:
     found = []
-    long = max(map(len, scene.words.places), default=0) >= _VIN_SIGNS
+    long = max(map(len, scene.words.whole), default=0) >= _VIN_SIGNS
     for match in _VIN.finditer(scene.text) if long else ():
         if any(sign.isdigit() for sign in match.group()) and any(sign.isalpha() for sign in match.group()):
             found.append(Candidate("vin", match.group(), match.start(), match.end(), "identity.vin", 4.0, 1.0))
         if len(found) > 50:
             break
-    labelled = any(sign in scene.low for sign in ("vin", "chassis", "frame", "fahrgestell", "fin", "serial"))
-    for index, match in enumerate(_LABELLED_VIN.finditer(scene.text) if labelled else ()):
-        if index > 200:
-            break
+    labels = sorted(at for sign in _VIN_LABELS for at in places_of(sign, scene.low))
+    for match in islice(tried(_LABELLED_VIN, scene.text, labels), 201):
         run = _code_run(match[1])
         plain = run.replace(" ", "").upper()
         digits = sum(sign.isdigit() for sign in plain)

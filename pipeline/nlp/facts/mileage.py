@@ -43,7 +43,7 @@ def read_mileage(scene: Scene, taken: list[tuple[int, int]]) -> tuple[list[Candi
         and not _RANGE.search(scene.low, max(0, number.first - 14), number.first)
     ]
     units = [number.unit for number, value in numbers if number.unit and value >= 3000]
-    usual = max(set(units), key=units.count) if units else scene.country.unit
+    usual = max(dict.fromkeys(units), key=units.count) if units else scene.country.unit
     largest = max((value for _, value in numbers), default=0.0)
     found = []
     for number, value in numbers:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 _CODES = r"gbp|usd|cad|aud|nzd|eur|chf|zar|sek|nok|dkk|isk|czk|pln|huf|inr|jpy"
 _NUMBER = re.compile(
@@ -22,9 +22,14 @@ _NUMBER = re.compile(
     r"|[ \u00a0-]?(?P<unit>miles?(?![a-z])|mls?(?![a-z])|mi(?![a-z])|kms?(?![a-z])|k'?s(?![a-z])|k ?ms(?![a-z])"
     r"|kilomet(?:er|re)s?(?![a-z])|clicks(?![a-z])))?"
 )  # fmt: skip
+_BY_COMMA = re.compile(r"\d{1,3}(?:,\d{3})+(?:\.\d+)?")
+_BY_POINT = re.compile(r"\d{1,3}(?:\.\d{3})+(?:,\d+)?")
+_BY_SPACE = re.compile(r"\d{1,3}(?:['’ \u00a0\u202f]\d{3})+")
+_SHORTEST_GROUPED = 5  # "1,234"
 _DOLLARS = ("usd", "cad", "aud", "nzd")
-_DIGIT = re.compile(r"\d")
+_DIGITS = re.compile(r"\d+")
 _LEAD = 5  # characters of a sign before the digits
+_SIGN_ENDS = frozenset("£€$dfknpry")  # the last of every sign that may stand before the digits
 _MILES = ("mi", "ml")
 _ONES = {"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9}
 _TEENS = {
@@ -44,8 +49,7 @@ _WORDS = re.compile(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Number:
+class Number(NamedTuple):
     """A number at text[start:end], sign and unit included; digits alone at text[first:last]."""
 
     start: int
@@ -61,9 +65,14 @@ class Number:
     digits: str
 
 
-def find_numbers(low: str, limit: int = 600) -> list[Number]:
-    """Numbers of a lower-case text in order; of a flood only the first and last `limit` / 2."""
-    found = _in_figures(low, limit)
+def digits_of(low: str) -> list[tuple[int, int]]:
+    """Where every run of digits begins and ends."""
+    return [match.span() for match in _DIGITS.finditer(low)]
+
+
+def find_numbers(low: str, runs: Sequence[tuple[int, int]], limit: int = 600) -> list[Number]:
+    """Numbers of a lower-case text, given its runs of digits, in order; of a flood the first and last `limit` / 2."""
+    found = _in_figures(low, runs, limit)
     if "thousand" in low:
         found = sorted([*found, *_in_words(low, limit)], key=lambda number: number.start)
     return found
@@ -86,10 +95,10 @@ def _in_words(low: str, limit: int) -> list[Number]:
     return found
 
 
-def _in_figures(low: str, limit: int) -> list[Number]:
+def _in_figures(low: str, runs: Sequence[tuple[int, int]], limit: int) -> list[Number]:
     found: list[Number] = []
     tail: list[Number] = []
-    for match in _figures(low):
+    for match in _figures(low, runs):
         number = _read(match)
         if len(found) < limit // 2:
             found.append(number)
@@ -100,34 +109,34 @@ def _in_figures(low: str, limit: int) -> list[Number]:
     return found + tail[-(limit // 2) :]
 
 
-def _figures(low: str) -> Iterator[re.Match[str]]:
-    """Matches as `finditer` gives them; a text without digits ahead is not walked through."""
+def _figures(low: str, runs: Sequence[tuple[int, int]]) -> Iterator[re.Match[str]]:
+    """Matches as `finditer` gives them, looked for where a run of digits begins and at the signs before it."""
     done = 0
-    while (digit := _DIGIT.search(low, done)) is not None:
-        match = _NUMBER.search(low, max(done, digit.start() - _LEAD))
-        if match is None:
-            return
-        yield match
-        done = match.end()
+    for digit, _ in runs:
+        if digit < done:
+            continue
+        at = digit - 2 if digit and low[digit - 1] in " \u00a0" else digit - 1
+        signed = at >= 0 and low[at] in _SIGN_ENDS
+        for start in range(max(done, digit - _LEAD) if signed else digit, digit + 1):
+            match = _NUMBER.match(low, start)
+            if match is not None:
+                yield match
+                done = match.end()
+                break
 
 
 def _read(match: re.Match[str]) -> Number:
-    digits = match["number"]
+    digits, times, unit, before, after = match.group("number", "times", "unit", "before", "after")
     value, grouped, decimals = _value(digits)
-    times = match["times"]
     if times and grouped and value >= 1000:
         times = None  # "186,000k" says its thousands twice
     if times:
         value *= 1000
-    unit = match["unit"]
     kind = None if unit is None else "mi" if unit.startswith(_MILES) else "km"
-    money = match["before"] or match["after"]
-    if money == "$" and match["after"] in _DOLLARS:  # "$9,500 CAD"
-        money = match["after"]
-    return Number(
-        match.start(), match.end(), match.start("number"), match.end("number"), value, money, kind,
-        bool(times), grouped, decimals, digits,
-    )  # fmt: skip
+    money = before or after
+    if money == "$" and after in _DOLLARS:  # "$9,500 CAD"
+        money = after
+    return Number(*match.span(), *match.span("number"), value, money, kind, bool(times), grouped, decimals, digits)
 
 
 def _value(digits: str) -> tuple[float, bool, int]:
@@ -135,13 +144,14 @@ def _value(digits: str) -> tuple[float, bool, int]:
         return float(digits), False, 0
     if "x" in digits:
         return float(re.sub(r"[,.]", "", digits).replace("x", "0")), True, 0
-    if re.fullmatch(r"\d{1,3}(?:,\d{3})+(?:\.\d+)?", digits):
-        whole, _, rest = digits.partition(".")
-        return float(whole.replace(",", "") + "." + (rest or "0")), True, len(rest)
-    if re.fullmatch(r"\d{1,3}(?:\.\d{3})+(?:,\d+)?", digits):
-        whole, _, rest = digits.partition(",")
-        return float(whole.replace(".", "") + "." + (rest or "0")), True, len(rest)
-    if re.fullmatch(r"\d{1,3}(?:['’ \u00a0\u202f]\d{3})+", digits):
-        return float(re.sub(r"\D", "", digits)), True, 0
+    if len(digits) >= _SHORTEST_GROUPED:
+        if _BY_COMMA.fullmatch(digits):
+            whole, _, rest = digits.partition(".")
+            return float(whole.replace(",", "") + "." + (rest or "0")), True, len(rest)
+        if _BY_POINT.fullmatch(digits):
+            whole, _, rest = digits.partition(",")
+            return float(whole.replace(".", "") + "." + (rest or "0")), True, len(rest)
+        if _BY_SPACE.fullmatch(digits):
+            return float(re.sub(r"\D", "", digits)), True, 0
     whole, sign, rest = digits.replace(",", ".").partition(".")
     return float(f"{whole}{sign}{rest or ''}" if sign else whole), False, len(rest)

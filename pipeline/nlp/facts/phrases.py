@@ -14,7 +14,7 @@ NUMBER_WORDS = {
 }  # fmt: skip
 _GAP = r"['’:]?[\s\-(]{1,3}"
 _NUMBER = r"(?P<n>\d{1,2}(?:st|nd|rd|th)?|" + "|".join(sorted(NUMBER_WORDS, key=len, reverse=True)) + ")"
-_WORDS = re.compile(r"[^\W_]+")
+plain_words = re.compile(r"[^\W_]+").findall  # the words of a text one after the other
 _AFTER_DIGIT = re.compile(r"\d([^\W\d_]+)")
 _PART = re.compile(r"\[[^\]]*\]|\([^)]*\)\*?|\S+")
 
@@ -83,11 +83,6 @@ def count(text: str) -> int | None:
         return NUMBER_WORDS[low]
     digits = low.rstrip("stndrh")
     return int(digits) if digits.isdecimal() else None
-
-
-def words_of(low: str) -> frozenset[str]:
-    """Words of a lower-case text, for the anchors; "10months" holds "months" too."""
-    return frozenset(_WORDS.findall(low)).union(glued(low))
 
 
 def glued(low: str) -> list[str]:

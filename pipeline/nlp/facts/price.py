@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from pipeline.nlp.facts.around import Around, CueSet
 from pipeline.nlp.facts.candidates import Candidate, choose
@@ -17,8 +17,12 @@ from pipeline.schemas.facts import CueRules, Value, load_cues
 LOWEST, HIGHEST = 50, 5_000_000  # sums outside are no price of a vehicle, in any currency
 SMALL_UNIT_FREE = ("GBP", "EUR", "USD", "CAD", "AUD", "NZD", "CHF")  # five figures are a distance sooner than a price
 FURTHER_OFF = ("paid", "spent_clause", "other", "holds", "part")
+_LITTLE = re.compile(r"\b(?:or|cash|the|and|is|a|but|each|will|am|i|vat|plus)\b")
+_WORD = re.compile(r"[^\W_]")
 ASKED = frozenset({"label", "floor"})
 NOTHING = "said_nothing"  # phrases that look like terms and are none
+_WANTING = ("asking", "i want", "want", "ask", "i'd take", "looking for")
+_ENDING = ("obo", "ono", "and i mean", "firm", "or best", "neg")
 _TERMS_NEAR = 40  # characters between a price and its terms
 
 
@@ -32,8 +36,7 @@ def cue_set() -> CueSet:
     return CueSet(cue_rules().cues)
 
 
-@dataclass(frozen=True, slots=True)
-class Spoken:
+class Spoken(NamedTuple):
     """A phrase of price terms at start..end."""
 
     item: Value
@@ -85,11 +88,10 @@ def _scaled(scene: Scene, number: Number) -> float | None:
         if number.decimals and value >= 100:
             return None
         if value < LOWEST:
-            before = scene.clause_before(number.first)
-            after = scene.clause_after(number.last)
-            wants = before.rstrip().endswith(("asking", "i want", "want", "ask", "i'd take", "looking for"))
-            ends = after.strip().startswith(("obo", "ono", "and i mean", "firm", "or best", "neg"))
-            return value * 1000 if wants and (ends or not after.strip()) and value >= 1 else None
+            if value < 1 or not scene.clause_before(number.first).rstrip().endswith(_WANTING):
+                return None
+            after = scene.clause_after(number.last).strip()
+            return value * 1000 if not after or after.startswith(_ENDING) else None
     elif number.thousands and not number.money and value > 40_000:
         return None  # a bare 118k is a distance
     return value if LOWEST <= value <= HIGHEST else None
@@ -117,8 +119,8 @@ def _features(scene: Scene, number: Number, value: float, around: Around) -> lis
         found.append("odd")
     if bare and value >= 30_000 and scene.country.currency in SMALL_UNIT_FREE:
         found.append("mileage_like")
-    before = around.before.strip(" *-–—(\"'>:=,")
-    after = around.after.strip(" *-–—)\"'<,")
+    before = around.clauses[0].strip(" *-–—(\"'>:=,")
+    after = around.clauses[1].strip(" *-–—)\"'<,")
     if not before:
         found.append("opens_sentence")
     if not after:
@@ -160,9 +162,7 @@ def _beside_terms(scene: Scene, number: Number, spoken: list[Spoken]) -> list[st
         if one.item.value in ("offers", "auction", NOTHING):
             continue
         between = scene.low[number.end : one.start] if one.start >= number.end else scene.low[one.end : number.start]
-        if len(between) <= 12 and not re.search(
-            r"[^\W_]", re.sub(r"\b(?:or|cash|the|and|is|a|but|each|will|am|i|vat|plus)\b", "", between)
-        ):
+        if len(between) <= 12 and not _WORD.search(_LITTLE.sub("", between)):
             name = "terms_after" if one.start >= number.end else "terms_before"
             if name not in found:
                 found.append(name)

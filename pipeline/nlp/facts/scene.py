@@ -11,7 +11,7 @@ from functools import lru_cache
 
 from pipeline.nlp.facts.anchors import Lookup, Words, spots
 from pipeline.nlp.facts.around import Around
-from pipeline.nlp.facts.numbers import Number, find_numbers
+from pipeline.nlp.facts.numbers import Number, digits_of, find_numbers
 from pipeline.paths import data_folder
 from pipeline.places import gazetteer, name_key
 from pipeline.schemas.facts import Countries, Country, load_countries
@@ -19,11 +19,13 @@ from pipeline.schemas.facts import Countries, Country, load_countries
 PLACES = ("GB", "IE", "US", "CA", "AU", "NZ", "ZA")  # countries whose adverts leave out signs or share "$"
 UNSURE = 2.0  # points between the two likeliest countries below which places are asked: loading them takes seconds
 REACH = 70  # characters looked at on either side of a number
-_STOP = re.compile(r"[.!?;\n•|]|//| [-–—*·] ")
+# A stop of two signs or between spaces is told by what stands before its last sign: a pattern that begins with a set
+# of signs is looked for many times faster.
+_STOP = re.compile(r"[.!?;\n•|/–—*·-](?:(?<=[.!?;\n•|])|(?<=/)/|(?<= [-–—*·]) )")
 _ABBREVIATED = ("reg", "approx", "prev")
 _SHORTENED = re.compile(r"\b(?:reg|approx|prev)$")
-_DIGITS = re.compile(r"\d+")
 _MANY_DIGITS = re.compile(r"\d[\d .()-]{5}")  # every telephone number holds such a stretch
+_CAPITALS = re.compile(r"[A-Z](?<!\w.)[A-Z]{1,3}(?!\w)")  # words of two to four; told backwards, since sought faster so
 _PIECE = re.compile(r"[.,;:/()|!?\n\u2013\u2014]| - | and | near | in | from ")
 _PHONES = re.compile(
     r"(?<![\w.,-])(?:\+\d{1,3}[ .-]?(?:\(0\))?\d[\d .-]{6,13}\d|0\d{2,4}[ -]?\d{3}[ -]?\d{3,4}(?!\d)"
@@ -32,10 +34,11 @@ _PHONES = re.compile(
     r"|\(\d{3}\) ?\d{3}[- ]\d{4}(?!\d)|\d{3}-\d{4}(?!\d))"
 )
 _LINKS = re.compile(r"(?:https?://|www\.)\S{1,400}|[\w.+-]{1,64}@[\w-]{1,64}\.[\w.]{2,20}")
+_CALLED = re.compile(r"(?<=[.:# ])\d[\d ]{5,14}")
 _CALL = re.compile(
-    r"(?:phone|tel|telephone|ring|call|text|txt|mobile|mob|message|fax|ref|vat no|lmd|lic|dealer no"
-    r"|id)[.:# ]{1,3}([\d][\d ]{5,14})"
+    r"(?:phone|tel|telephone|ring|call|text|txt|mobile|mob|message|fax|ref|vat no|lmd|lic|dealer no|id)[.:# ]{1,3}$"
 )
+_CALL_REACH = 12  # characters of the longest of them with its signs
 
 
 @lru_cache(maxsize=1)
@@ -44,13 +47,19 @@ def countries() -> Countries:
 
 
 @lru_cache(maxsize=1)
-def _country_words() -> Lookup:
-    return Lookup(
-        (f"{country.id} {weight}", text)
-        for country in countries().countries
-        for weight, texts in country.words.items()
-        for text in texts
-    )
+def _country_words() -> Lookup[tuple[tuple[str, float], ...]]:
+    """Phrases under the points that they give to countries."""
+    points: dict[str, tuple[tuple[str, float], ...]] = {}
+    for country in countries().countries:
+        for weight, texts in country.words.items():
+            for text in texts:
+                points[text] = (*points.get(text, ()), (country.id, weight))
+    return Lookup((given, text) for text, given in points.items())
+
+
+@lru_cache(maxsize=1)
+def _capitals() -> frozenset[str]:
+    return frozenset(word for country in countries().countries for word in country.capitals)
 
 
 @dataclass(slots=True)
@@ -61,27 +70,30 @@ class Scene:
     saved_on: date
     low: str
     words: Words
+    runs: list[tuple[int, int]]  # where a run of digits begins and ends
     numbers: list[Number]
     country: Country
     votes: dict[str, float]
     masked: list[tuple[int, int]] = field(default_factory=list)
-    digits: list[int] = field(default_factory=list)  # where a run of digits begins
     stops: list[tuple[int, int, bool]] = field(default_factory=list)  # end, start of a sentence's end, if it is sure
     arounds: dict[tuple[int, int], Around] = field(default_factory=dict)
 
     @classmethod
     def of(cls, text: str, saved_on: date) -> Scene:
         low = lower(text)
-        words = Words(low)
-        numbers = find_numbers(low)
+        runs = digits_of(low)
+        words = Words(low, runs)
+        numbers = find_numbers(low, runs)
         country, votes = vote(text, low, words, numbers)
-        digits = [match.start() for match in _DIGITS.finditer(low)]
-        scene = cls(text, saved_on, low, words, [], country, votes, _masked(low), digits, _stops(low))
-        scene.numbers = [number for number in numbers if not scene.hidden(number.first, number.last)]
+        scene = cls(text, saved_on, low, words, runs, numbers, country, votes, _masked(low, runs), _stops(low))
+        if scene.masked:
+            scene.numbers = [number for number in numbers if not scene.hidden(number.first, number.last)]
         return scene
 
     def hidden(self, start: int, end: int) -> bool:
         """Whether a span lies in a telephone number, a link or an address."""
+        if not self.masked:
+            return False
         at = bisect_left(self.masked, (start + 1, 0))
         return any(first < end and start < last for first, last in self.masked[max(0, at - 2) : at + 1])
 
@@ -109,11 +121,18 @@ class Scene:
                 return self.low[end:begin]
         return self.low[end:last]
 
-    def led(self, pattern: re.Pattern[str]) -> Iterator[re.Match[str]]:
-        """Matches of a pattern that begins with a digit at the beginning of a run of digits."""
+    def led(
+        self, pattern: re.Pattern[str], shortest: int, longest: int, before: int | None = None
+    ) -> Iterator[re.Match[str]]:
+        """Matches of a pattern that begins with a whole run of digits, of `shortest` to `longest` of them.
+
+        With `before` only those that begin there.
+        """
         done = 0
-        for start in self.digits:
-            if start >= done:
+        for start, end in self.runs:
+            if before is not None and start >= before:
+                break
+            if shortest <= end - start <= longest and start >= done:
                 match = pattern.match(self.low, start)
                 if match is not None:
                     yield match
@@ -132,28 +151,51 @@ class Scene:
 def _stops(low: str) -> list[tuple[int, int, bool]]:
     """Ends and starts of what ends a sentence; not sure where no white space follows ("1.5")."""
     found = []
+    done, size = 0, len(low)
     for match in _STOP.finditer(low):
         start, end = match.span()
         sure = True
-        if end - start == 1 and low[start] != "\n":
-            if low[max(0, start - 6) : start].endswith(_ABBREVIATED) and _SHORTENED.search(
-                low, max(0, start - 7), start
-            ):
+        if end - start == 2:
+            if low[start] != "/":
+                start -= 1  # the space before a dash
+                if start < done:  # is that behind another
+                    continue
+        elif low[start] != "\n":
+            if low.endswith(_ABBREVIATED, 0, start) and _SHORTENED.search(low, max(0, start - 7), start):
                 continue
-            sure = end == len(low) or low[end].isspace()
+            sure = end == size or low[end].isspace()
         found.append((end, start, sure))
+        done = end
     return found
 
 
-def _masked(low: str) -> list[tuple[int, int]]:
+def _masked(low: str, runs: list[tuple[int, int]]) -> list[tuple[int, int]]:
     """Telephone numbers, links and addresses, in whose digits no fact is read."""
     found: list[tuple[int, int]] = []
     if _MANY_DIGITS.search(low) is not None:
-        found += [match.span() for match in _PHONES.finditer(low)]
-        found += [match.span(1) for match in _CALL.finditer(low)]
+        found += _telephones(low, runs)
     if "http" in low or "www." in low or "@" in low:
         found += [match.span() for match in _LINKS.finditer(low)]
     found.sort()
+    return found
+
+
+def _telephones(low: str, runs: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Telephone numbers by their shape, and by the word before them."""
+    found: list[tuple[int, int]] = []
+    done = done_called = 0
+    for digit, _ in runs:
+        opened = digit > done and low[digit - 1] in "(+"
+        if digit >= done and (match := (opened and _PHONES.match(low, digit - 1)) or _PHONES.match(low, digit)):
+            found.append(match.span())
+            done = match.end()
+        if (
+            digit >= done_called
+            and (match := _CALLED.match(low, digit))
+            and _CALL.search(low, max(0, digit - _CALL_REACH), digit)
+        ):
+            found.append(match.span())
+            done_called = match.end()
     return found
 
 
@@ -169,24 +211,24 @@ def vote(text: str, low: str, words: Words, numbers: list[Number]) -> tuple[Coun
     Money signs vote too: whoever prints `$` does not advertise in a country without dollars.
     """
     rules = countries()
-    capitals = set(re.findall(r"(?<![\w])[A-Z]{2,4}(?![\w])", text)) if not text.isupper() else set()
+    capitals = _capitals().intersection(_CAPITALS.findall(text)) if not text.isupper() else frozenset()
     signs = {number.money for number in numbers if number.money}
     dollar = any("$" in sign or sign in ("dollar", "dollars", "bucks") for sign in signs)
     votes: dict[str, float] = {}
-    codes = {rules.currencies.get(sign) for sign in signs}
+    codes = {rules.currencies[sign] for sign in signs if sign in rules.currencies}
     units = [number.unit for number in numbers if number.unit and number.value >= 10_000]
     told: dict[str, float] = {}
-    for key, texts in _country_words().live(words).items():
-        country_id, _, weight = key.partition(" ")
-        held = sum(1 for text in texts if next(spots(text, words), None) is not None)
-        told[country_id] = told.get(country_id, 0.0) + float(weight) * held
+    for given, phrase in _country_words().live(words):
+        if spots(phrase, words, 1):
+            for country_id, weight in given:
+                told[country_id] = told.get(country_id, 0.0) + weight
     for country in rules.countries:
         score = country.prior + told.get(country.id, 0.0)
         if capitals and country.capitals:
-            score += 1.5 * min(2, sum(1 for word in country.capitals if word in capitals))
+            score += 1.5 * min(2, len(capitals.intersection(country.capitals)))
         if country.currency in codes:
             score += 4
-        elif codes - {None} or (dollar and not country.dollar):
+        elif codes or (dollar and not country.dollar):
             score -= 4
         if dollar and country.dollar:
             score += 2

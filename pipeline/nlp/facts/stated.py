@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from pipeline.nlp.facts.engine import _tenth
-from pipeline.nlp.facts.numbers import find_numbers
+from pipeline.nlp.facts.numbers import Number, digits_of, find_numbers
 from pipeline.nlp.facts.phrases import phrase
 from pipeline.nlp.facts.scene import countries
 from pipeline.nlp.facts.values import value_rules
@@ -47,9 +47,14 @@ def _fact(key: str, value: Any, one: StatedValue) -> Fact:
     return Fact(key, value, str(one.value), -1, -1, f"stated.{key}", 0.9, one.origin)
 
 
+def _numbers(value: Any) -> list[Number]:
+    low = str(value).lower()
+    return find_numbers(low, digits_of(low))
+
+
 def _carried(one: StatedValue) -> tuple[str, str] | None:
     """What a value says beside itself: "£2,450" a currency, "118,000 km" a unit."""
-    numbers = find_numbers(str(one.value).lower())
+    numbers = _numbers(one.value)
     if not numbers:
         return None
     if one.key == "asking_price" and numbers[0].money:
@@ -65,7 +70,7 @@ def _number(value: Any) -> float | None:
         return None
     if isinstance(value, int | float):
         return float(value) if value == value and abs(value) < 1e12 else None
-    numbers = find_numbers(str(value).lower())
+    numbers = _numbers(value)
     return numbers[0].value if numbers else None
 
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import lru_cache
-from itertools import islice
 
 from pipeline.nlp.facts.anchors import Lookup, spots
 from pipeline.nlp.facts.candidates import Candidate, choose
-from pipeline.nlp.facts.phrases import count, phrase
+from pipeline.nlp.facts.phrases import count
 from pipeline.nlp.facts.scene import Scene
 from pipeline.paths import data_folder
 from pipeline.schemas.facts import Value, ValueRules, load_values
@@ -22,19 +21,15 @@ def value_rules(name: str) -> ValueRules:
 
 
 @lru_cache(maxsize=8)
-def _lookup(name: str) -> Lookup:
-    return Lookup((item.id, text) for item in value_rules(name).values for text in item.words)
+def _lookup(name: str) -> Lookup[Value]:
+    return Lookup((item, text) for item in value_rules(name).values for text in item.words)
 
 
 def said(scene: Scene, name: str) -> Iterator[tuple[Value, int, int, int | None, str]]:
     """Value, start, end, number (where the phrase has one) and phrase, for every match of a file's phrases."""
-    live = _lookup(name).live(scene.words)
-    for item in value_rules(name).values if live else ():
-        for text in live.get(item.id, ()):
-            numbered = phrase(text).numbered
-            for match in islice(spots(text, scene.words), MOST_MATCHES):
-                number = count(match["n"]) if numbered and match["n"] else None
-                yield item, match.start(), match.end(), number, text
+    for item, text in _lookup(name).live(scene.words):
+        for start, end, number in spots(text, scene.words, MOST_MATCHES):
+            yield item, start, end, count(number) if number else None, text
 
 
 def read_owners(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:

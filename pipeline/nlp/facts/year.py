@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Set
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Set
 from functools import lru_cache
 from itertools import islice
 
+from pipeline.nlp.facts.anchors import places_of, tried
 from pipeline.nlp.facts.around import CueSet
 from pipeline.nlp.facts.candidates import Candidate, choose
 from pipeline.nlp.facts.scene import Scene
@@ -23,6 +23,7 @@ _FOUR = re.compile(
 )
 _MONTHED = re.compile(r"(?<![\w.,£€$/-])(?:\d{1,2}[./-]){1,2}(?P<year>(?:19|20)\d\d)(?![\w/.-]\d|\w)")
 _SHORT = re.compile(r"(?<![\w])['’‘`](?P<yy>\d\d)(?![\w/])")
+_QUOTES = frozenset("'’‘`")
 _OPENING = re.compile(
     r"[\s*•\-–—!(]{0,4}(?:(?:for sale|selling|sale|my|lovely|nice|clean|a"
     r"|an)[:,! ]{1,3}){0,3}(?P<yy>\d\d)(?= [a-z]{3,}| \w+ )(?! ?(?:plate|reg|miles|years|months|k\b|seat|ft|feet"
@@ -52,10 +53,6 @@ _IRISH = re.compile(
 )
 _IRISH_REG = re.compile(r"(?<![\w.,£€$/-])(?P<prefix>(?:1[3-9]|2\d)[12])(?: reg| plate|(?=[ ]))")
 
-_PLATED = ("reg", "plate", "fix")
-_SIGNS = {_LETTER: _PLATED, _CODE: _PLATED, _CODE_AFTER: _PLATED}
-_LED = frozenset({_LONE, _ZERO, _YEAR_LETTER, _SHORT_LONE, _IRISH, _IRISH_REG})
-
 
 @lru_cache(maxsize=1)
 def cue_rules() -> CueRules:
@@ -78,7 +75,7 @@ def read_year(scene: Scene, plate: Candidate | None = None) -> tuple[list[Candid
     plated = [*_plated(scene, {year for one in said for year in one.value}), *_marked(plate)]
     covered = {year for one in plated for year in one.value}
     stated = [
-        replace(one, score=one.score + cue_rules().weights["agrees" if one.value[0] in covered else "disagrees"])
+        one._replace(score=one.score + cue_rules().weights["agrees" if one.value[0] in covered else "disagrees"])
         if covered and one.rule != "year.label"
         else one
         for one in said
@@ -90,8 +87,10 @@ def read_year(scene: Scene, plate: Candidate | None = None) -> tuple[list[Candid
 def _stated(scene: Scene) -> list[Candidate]:
     rules = cue_rules()
     weights, found = rules.weights, []
-    shorts = _SHORT.finditer(scene.low) if any(sign in scene.low for sign in "'’‘`") else iter(())
-    for name, every in (("four", scene.led(_FOUR)), ("monthed", scene.led(_MONTHED)), ("short", shorts)):
+    low = scene.low
+    quoted = [at - 1 for at, end in scene.runs if end - at == 2 and at and low[at - 1] in _QUOTES]
+    shorts = tried(_SHORT, low, quoted)
+    for name, every in (("four", scene.led(_FOUR, 4, 4)), ("monthed", scene.led(_MONTHED, 1, 2)), ("short", shorts)):
         for match in islice(every, 201):
             year = int(match["year"]) if name != "short" else _century(int(match["yy"]), scene)
             if not EARLIEST <= year <= scene.saved_on.year + 1 or scene.hidden(match.start(), match.end()):
@@ -144,7 +143,11 @@ def _plated(scene: Scene, stated: Set[int]) -> list[Candidate]:
             score += not_mine().sums(scene.around(start, end))[0]
             found.append(Candidate("year", years, start, end, f"year.{name}", score, rules.least, (name,)))
 
-    for match in _bounded(_LETTER, scene):
+    low = scene.low
+    named = sorted(at for sign in ("reg", "plate") for at in places_of(sign, low))
+    affixed = [at for sign in ("suffix", "prefix") for at in places_of(sign, low)]
+    letters = [at - 2 if at > 1 and low[at - 1] in " -" else at - 1 for at in sorted(named + affixed) if at]
+    for match in _bounded(tried(_LETTER, low, letters), scene):
         if match["letter"] == "a" and not scene.text[match.start("letter")].isupper():
             continue  # "with a reg plate"
         letter, kind = match["letter"], f"{match['what']} {match['more'] or ''}"
@@ -153,26 +156,30 @@ def _plated(scene: Scene, stated: Set[int]) -> list[Candidate]:
         else:
             years = letter_years(letter, "prefix") if "prefix" in kind else _bare(letter, scene, stated)
         add(years, match.start(), match.end(), "letter")
-    for pattern, name in ((_CODE, "code"), (_CODE_AFTER, "code"), (_LONE, "lone"), (_ZERO, "zero")):
-        for match in _bounded(pattern, scene):
-            if name in ("code", "zero") or match.start() < 160:
-                code = match["code"]
-                years = (2000 + int(code),) if code in ("00", "01") and name == "code" else age_code_years(code)
-                if name != "zero" or match.start() < 110:
-                    add(years, match.start("code"), match.end("code"), name)
-    for match in _bounded(_YEAR_LETTER, scene):
+    coded = any(low[max(0, at - 2) : at].rstrip(" -")[-1:].isdecimal() for at in named)
+    codes = list(_bounded(_CODE.finditer(low), scene)) if coded else []
+    for matches, name in (
+        (codes, "code"),
+        (_bounded(tried(_CODE_AFTER, low, named), scene), "code"),
+        (_bounded(scene.led(_LONE, 2, 2, before=160), scene), "lone"),
+        (_bounded(scene.led(_ZERO, 2, 2, before=110), scene), "zero"),
+    ):
+        for match in matches:
+            code = match["code"]
+            years = (2000 + int(code),) if code in ("00", "01") and name == "code" else age_code_years(code)
+            add(years, match.start("code"), match.end("code"), name)
+    for match in _bounded(scene.led(_YEAR_LETTER, 2, 2), scene):
         year = 1900 + int(match["yy"])
         if year in (*letter_years(match["letter"], "prefix"), *letter_years(match["letter"], "suffix")):
             add((year,), match.start("yy"), match.end(), "year_letter")
-    for match in _bounded(_SHORT_LONE, scene):
-        if match.start() < 100:
-            add((1900 + int(match["yy"]),), match.start("yy"), match.end("yy"), "lone")
+    for match in _bounded(scene.led(_SHORT_LONE, 2, 2, before=100), scene):
+        add((1900 + int(match["yy"]),), match.start("yy"), match.end("yy"), "lone")
     if scene.country.id == "ie":
-        for match in _bounded(_IRISH, scene):
+        for match in _bounded(scene.led(_IRISH, 2, 3), scene):
             add(mark_years(f"{match['prefix']}-{match['county'].upper()}-1") or (), match.start(), match.end(), "irish")
-        for match in _bounded(_IRISH_REG, scene):
+        for match in _bounded(scene.led(_IRISH_REG, 3, 3), scene):
             add(irish_years(match["prefix"]), match.start(), match.end(), "irish")
-        for match in _bounded(_CODE, scene):
+        for match in codes:
             add(irish_years(match["code"]), match.start(), match.end(), "irish")
     return found
 
@@ -199,15 +206,6 @@ def _bare(letter: str, scene: Scene, stated: Set[int]) -> tuple[int, ...]:
     return newer
 
 
-def _bounded(pattern: re.Pattern[str], scene: Scene, most: int = 100) -> list[re.Match[str]]:
-    """Matches outside telephone numbers; a pattern is tried only where a sign that it needs is in the text."""
-    found: list[re.Match[str]] = []
-    signs = _SIGNS.get(pattern)
-    if signs is not None and not any(sign in scene.low for sign in signs):
-        return found
-    for match in scene.led(pattern) if pattern in _LED else pattern.finditer(scene.low):
-        if not scene.hidden(match.start(), match.end()):
-            found.append(match)
-        if len(found) >= most:
-            break
-    return found
+def _bounded(matches: Iterable[re.Match[str]], scene: Scene, most: int = 100) -> Iterator[re.Match[str]]:
+    """The first matches outside telephone numbers."""
+    return islice((match for match in matches if not scene.hidden(*match.span())), most)
