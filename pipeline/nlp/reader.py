@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Set
+from collections.abc import Sequence, Set
 from dataclasses import dataclass, field
 from datetime import date
 from itertools import pairwise
@@ -93,7 +93,21 @@ class Reader:
 
     def read_rules(self, text: str, saved_on: date, mileage: int | None = None) -> Read:
         """What the rules make of a text, with the sentences in which they saw nothing."""
-        tokens = tokenize(text, self._normaliser)
+        return self.read_each([(text, saved_on, mileage)])[0]
+
+    def read_each(self, texts: Sequence[tuple[str, date, int | None]]) -> list[Read]:
+        """What `read_rules` makes of several texts."""
+        cut = [tokenize(text, self._normaliser) for text, _, _ in texts]
+        divided = self._run_on.divide([tokens.norms for tokens in cut])
+        return [
+            self._read(tokens, gaps, saved_on, mileage)
+            for tokens, gaps, (_, saved_on, mileage) in zip(cut, divided, texts, strict=True)
+        ]
+
+    def _read(
+        self, tokens: Tokens, gaps: tuple[frozenset[int], frozenset[int]], saved_on: date, mileage: int | None
+    ) -> Read:
+        """What the rules make of tokens. `gaps`: with which a sentence or a chunk begins, as `RunOn.divide` says."""
         mentions, cues = self._finder.find(tokens)
         every = cues
         headings: dict[int, tuple[int, CueRule]] = {}
@@ -104,7 +118,7 @@ class Reader:
         spans = [(m.start, m.end) for m in mentions] + [(c.start, c.end) for c in cues]
         inside = {place for start, end in spans for place in range(start + 1, end - 1)}
         cues = [cue for cue in cues if cue.rule.kind not in ("heading", "boundary")]
-        stops, pauses = self._run_on.divide(tokens.norms)
+        stops, pauses = gaps
         if stops or pauses:
             within = {place for start, end in spans for place in range(start + 1, end)}
             stops, pauses = stops - within, pauses - within

@@ -37,7 +37,7 @@ class TrainedReader(Reader):
 
     def read_all(self, adverts: Sequence[Asked]) -> list[tuple[Claim, ...]]:
         """Claims of several texts, as `read_claims` gives them; the model works on all of them at once."""
-        reads = [self.read_rules(*advert) for advert in adverts]
+        reads = self.read_each(adverts)
         encoded, guesses = self._model.guesses(reads)
         if encoded is None:
             return [() for _ in reads]
