@@ -57,9 +57,9 @@ class Table:
         if len(held):
             keys = rows[held] << _ROW_BITS | found[held]
             keys.sort()
-            keys = keys[_changes(keys)]
+            keys = keys[changes(keys)]
             at = keys >> _ROW_BITS
-            starts = _changes(at)
+            starts = changes(at)
             found = keys & _ROW_MASK
             bounds = np.append(starts, len(keys))
             for begin in range(0, len(starts), _BLOCK):  # weights that a processor's cache holds
@@ -69,7 +69,7 @@ class Table:
         return total
 
 
-def _changes(values: Places) -> Places:
+def changes(values: Places) -> Places:
     """The places of values that differ from the one before them, and of the first."""
     changed = np.ones(len(values), np.bool_)
     np.not_equal(values[1:], values[:-1], out=changed[1:])
