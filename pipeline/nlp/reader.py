@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import Any, TypeAlias, cast
 
 from pipeline.nlp.flow import Flow
-from pipeline.nlp.grade import grade_of
+from pipeline.nlp.grade import GRADED, GRADES, grade_of
 from pipeline.nlp.mentions import Cue, Finder, Mention
 from pipeline.nlp.merge import merge
 from pipeline.nlp.run_on import RunOn
@@ -20,7 +20,7 @@ from pipeline.nlp.status import limit
 from pipeline.nlp.tokens import Normaliser, Tokens, tokenize
 from pipeline.nlp.when import When, find_times, settle
 from pipeline.schemas.language import CueRule, Language
-from pipeline.types import Claim, Status
+from pipeline.types import Claim, Grade, Status
 
 _BREAKS = {"except": "except", "boundary": "with"}
 _BESIDE = 3  # words between two times that tell of one occasion
@@ -167,7 +167,9 @@ def claim_of(
     mentions, cues, times = read.around(sentence)
     chunk = sentence.chunks[mention.chunk]
     status, rule, start, end = said
-    near = [] if limited else _near(sentence, mention, mentions, cues, end)
+    grade: Grade = "plain"
+    if not limited and status in GRADED:
+        grade = grade_of(start, end, _near(sentence, mention, mentions, cues, end))
     at_mileage = at_year = None
     if times and status in ("done", "due"):
         at_mileage, at_year, end = _when(tokens, sentence, mention, mentions, times, status, end, saved_on, mileage)
@@ -178,7 +180,7 @@ def claim_of(
     return Claim(
         subject=mention.subject,
         status=status,
-        grade=grade_of(status, start, end, near),
+        grade=grade,
         quote=tokens.text[quote_start:quote_end],
         start=quote_start,
         end=quote_end,
@@ -191,14 +193,17 @@ def claim_of(
 
 
 def _near(sentence: Sentence, mention: Mention, mentions: list[Mention], cues: list[Cue], end: int) -> list[Cue]:
-    """Cues of the mention's chunk, and of a short one after it that names nothing ("rattles, slightly")."""
+    """Grade cues of the mention's chunk, and of a short one after it that names nothing ("rattles, slightly")."""
+    grades = [cue for cue in cues if cue.rule.kind in GRADES]
+    if not grades:
+        return grades
     chunk = sentence.chunks[mention.chunk]
     stop = max(chunk.end, end)
     if mention.chunk + 1 < len(sentence.chunks):
         after = sentence.chunks[mention.chunk + 1]
         if after.end - after.start <= _AFTERTHOUGHT and all(m.chunk != mention.chunk + 1 for m in mentions):
             stop = max(stop, after.end)
-    return [cue for cue in cues if chunk.start <= cue.start < stop]
+    return [cue for cue in grades if chunk.start <= cue.start < stop]
 
 
 def _when(

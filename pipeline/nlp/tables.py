@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 from pipeline.nlp.words import Numbers, Places
 
 Weights = NDArray[np.float32]
-_ROW_BITS = 32  # of a number that holds a row of features and, in these bits, a row of weights
-_ROW_MASK = (1 << _ROW_BITS) - 1
 _BLOCK = 128  # rows of features whose weights are added up at once
 
 
@@ -55,12 +53,17 @@ class Table:
         held = (found < self._size).nonzero()[0]
         total = np.zeros((size, self._weights.shape[1]), np.float32)
         if len(held):
-            keys = rows[held] << _ROW_BITS | found[held]
+            bits = self._size.bit_length()
+            kind = np.uint32 if size << bits <= 1 << 32 else np.int64  # the shorter sort in half the time
+            # A number holds a row of features and, in its last bits, a row of weights.
+            keys: NDArray[Any] = rows[held].astype(kind)
+            keys <<= bits
+            keys |= found[held].astype(kind)
             keys.sort()
             keys = keys[changes(keys)]
-            at = keys >> _ROW_BITS
+            at = keys >> bits
             starts = changes(at)
-            found = keys & _ROW_MASK
+            found = keys & ((1 << bits) - 1)
             bounds = np.append(starts, len(keys))
             for begin in range(0, len(starts), _BLOCK):  # weights that a processor's cache holds
                 some = bounds[begin : begin + _BLOCK + 1]
@@ -69,7 +72,7 @@ class Table:
         return total
 
 
-def changes(values: Places) -> Places:
+def changes(values: NDArray[Any]) -> Places:
     """The places of values that differ from the one before them, and of the first."""
     changed = np.ones(len(values), np.bool_)
     np.not_equal(values[1:], values[:-1], out=changed[1:])
