@@ -122,8 +122,7 @@ def alone(model: ClaimModel, words: Words) -> Way:
         one = bare(example, words)
         if one is None:
             return set()
-        guesses = model.guesses([one.read])[1][0]
-        return {(g.subject, status) for g in guesses for status, chance in g.chances() if chance >= ALONE}
+        return model.guesses([one.read])[1].likely(ALONE)
 
     return read
 

@@ -23,7 +23,7 @@ from pipeline.nlp.reader import Read
 from pipeline.nlp.run_on import gap_features, punctuates
 from pipeline.nlp.tokens import Normaliser, tokenize
 from pipeline.nlp.trained import TrainedReader
-from pipeline.nlp.weigh import FEATURES, candidates, features, told_by
+from pipeline.nlp.weigh import FEATURES, allowed, candidates, told_by
 from pipeline.nlp.words import Words
 from pipeline.types import STATUSES
 
@@ -191,11 +191,10 @@ def train(
 
 def weighing(model: ClaimModel, example: Example, limits: Mapping[str, Set[str]]) -> tuple[NDArray[Any], list[bool]]:
     """What the claims likely in an advert are weighed by, and whether each is right."""
-    read = example.read
-    told = told_by(read.mentions)
-    likely = candidates(model.guesses([read])[1][0], told, limits)
-    right = [(one.subject, one.status) in example.gold for one in likely]
-    return features(likely, told, len(example.encoded.first)), right
+    _, guesses = model.guesses([example.read])
+    told = told_by(example.read.mentions)
+    likely = candidates(guesses, [told], [len(example.encoded.first)], allowed(model.subjects, limits))
+    return likely.features, [claim in example.gold for claim in likely.claims()]
 
 
 def fit_weigh(

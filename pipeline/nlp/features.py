@@ -6,12 +6,13 @@ ids. The model knows some of them; the rest count for nothing. Everything is lin
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 
+from pipeline.nlp.mentions import Mention
 from pipeline.nlp.reader import Read
 from pipeline.nlp.words import (
     AFTER,
@@ -47,10 +48,10 @@ class Encoded:
     """Features of adverts read together; their chunks and sentences are numbered on from one advert to the next.
 
     Feature i belongs to row `rows[i]`: chunks first, then sentences (shared by their chunks). `first`, `last`: token
-    span of each chunk in its advert (end exclusive); `sentence`: its sentence, in which it is number `inner`; `at`: of
-    each advert, token -> chunk or -1; `words`: columns of the word table for the tokens that stand in chunks; `opens`,
-    `lengths`: where a chunk's tokens begin there, and how many they are; `chunks`: of each advert, how many;
-    `heads`: of each advert, its first sentence.
+    span of each chunk in its advert (end exclusive); `sentence`: its sentence, in which it is number `inner`; `words`:
+    columns of the word table for the tokens that stand in chunks; `opens`, `lengths`: where a chunk's tokens begin
+    there, and how many they are; `chunks`: of each advert, how many; `heads`: of each advert, its first sentence.
+    `mentions`, `cues`: chunk -> what the rules found in it, where they did; of a cue, kind and rule.
     """
 
     rows: Places
@@ -60,66 +61,72 @@ class Encoded:
     sentence: Places
     inner: list[int]
     sentences: int
-    at: list[list[int]]
     words: Places
     opens: Places
     lengths: Places
     chunks: list[int]
     heads: list[int]
+    mentions: Mapping[int, Sequence[Mention]]
+    cues: Mapping[int, Sequence[tuple[str, str]]]
 
 
 def encode(reads: Sequence[Read], words: Words) -> Encoded | None:
     """Features of the chunks of texts that the rules have read; None when there are no chunks."""
     first: list[int] = []
     last: list[int] = []
-    owner: list[int] = []
-    inner: list[int] = []
     link: list[str] = []
     said: list[str] = []
-    at: list[list[int]] = []
+    sizes: list[int] = []  # chunks of each sentence
     chunks: list[int] = []
     heads: list[int] = []
-    sentences = 0
+    mentions: dict[int, list[Mention]] = {}
+    cues: dict[int, list[tuple[str, str]]] = {}
     for read in reads:
         norms = read.tokens.norms
         there = [-1] * len(norms)
-        before = len(first)
-        for number, sentence in enumerate(read.sentences, sentences):
-            for index, part in enumerate(sentence.chunks):
+        heads.append(len(sizes))
+        before = chunk = len(first)
+        for sentence in read.sentences:
+            sizes.append(len(sentence.chunks))
+            for part in sentence.chunks:
                 start, end = part.start, part.end
-                there[start:end] = [len(first)] * (end - start)
+                there[start:end] = [chunk] * (end - start)
                 said += norms[start:end]
                 first.append(start)
                 last.append(end)
-                owner.append(number)
-                inner.append(index)
                 link.append(part.link)
-        at.append(there)
-        chunks.append(len(first) - before)
-        heads.append(sentences)
-        sentences += len(read.sentences)
+                chunk += 1
+        chunks.append(chunk - before)
+        for mention in read.mentions:
+            mentions.setdefault(there[mention.start], []).append(mention)
+        for cue in read.cues:
+            cues.setdefault(there[cue.start], []).append((cue.kind, cue.rule.id))
     if not first:
         return None
-    of = np.array(owner)
+    mentions.pop(-1, None)  # what stands in no chunk
+    cues.pop(-1, None)
+    of = np.repeat(np.arange(len(sizes)), sizes)
+    inner = np.arange(len(first)) - (np.cumsum(sizes) - sizes)[of]
     lengths = np.array(last) - np.array(first)
     opens = np.cumsum(lengths) - lengths
     columns = words.columns(said)
     rows, numbers = _word_features(words, columns, _goes(of, heads, chunks), opens, lengths)
-    extra_rows, extra = _rule_features(reads, at, heads, owner, link)
+    extra_rows, extra = _rule_features(reads, mentions, cues, heads, of.tolist(), link)
     return Encoded(
         rows=np.concatenate([rows, np.array(extra_rows, np.int64)]),
         numbers=np.concatenate([numbers, np.array(extra, np.uint64)]),
         first=first,
         last=last,
         sentence=of,
-        inner=inner,
-        sentences=sentences,
-        at=at,
+        inner=inner.tolist(),
+        sentences=len(sizes),
         words=columns,
         opens=opens,
         lengths=lengths,
         chunks=chunks,
         heads=heads,
+        mentions=mentions,
+        cues=cues,
     )
 
 
@@ -195,40 +202,44 @@ def _of_status(subject: str, rule: str, status: str, by: str) -> tuple[int, int]
 
 
 def _rule_features(
-    reads: Sequence[Read], at: list[list[int]], heads: list[int], owner: list[int], link: list[str]
+    reads: Sequence[Read],
+    mentions: Mapping[int, Sequence[Mention]],
+    cues: Mapping[int, Sequence[tuple[str, str]]],
+    heads: list[int],
+    owner: list[int],
+    link: list[str],
 ) -> tuple[list[int], list[int]]:
-    """Rows and numbers of the features that the rules give."""
+    """Rows and numbers of the features that the rules give. `owner`: sentence of each chunk."""
     size = len(link)
     rows = list(range(size))
     numbers = [named("link", kind) for kind in link]
-    for read, there, head in zip(reads, at, heads, strict=True):
+    closing: set[int] = set()  # sentences that no other of their advert follows
+    for read, head in zip(reads, heads, strict=True):
+        closing.add(head + len(read.sentences) - 1)
         for number, sentence in enumerate(read.sentences, size + head):
-            if sentence.heading is not None:
-                rows += [number] * 2
-                heading = sentence.heading
-                numbers += [named("heading", heading.id), named("heading.status", str(heading.status))]
+            heading = sentence.heading
+            if heading is not None:
+                rows += (number, number)
+                numbers += (named("heading", heading.id), named("heading.status", str(heading.status)))
             if sentence.question:
                 rows.append(number)
                 numbers.append(named("question", ""))
-        last = head + len(read.sentences) - 1
-        for mention in read.mentions:
-            row = there[mention.start]
-            if row < 0:
-                continue
+    for row, some in mentions.items():
+        sentence_row = size + owner[row]
+        goes_on = owner[row] not in closing
+        for mention in some:
             subject, rule = mention.subject, mention.rule.id
             here, by, beside, after = _of_mention(subject, rule)
-            number = owner[row]
-            rows += [row, row, size + number]
-            numbers += [here, by, beside]
-            if number < last:
-                rows.append(size + number + 1)
+            rows += (row, row, sentence_row)
+            numbers += (here, by, beside)
+            if goes_on:
+                rows.append(sentence_row + 1)
                 numbers.append(after)
             for status, told_by, _, _ in mention.statuses:
-                rows += [row, row]
+                rows += (row, row)
                 numbers += _of_status(subject, rule, status, told_by)
-        for cue in read.cues:
-            row = there[cue.start]
-            if row >= 0:
-                rows += [row, row]
-                numbers += _of_cue(cue.kind, cue.rule.id)
+    for row, found in cues.items():
+        rows += [row] * (2 * len(found))
+        for kind, rule in found:
+            numbers += _of_cue(kind, rule)
     return rows, numbers

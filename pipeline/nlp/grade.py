@@ -7,16 +7,16 @@ from collections.abc import Iterable
 from pipeline.nlp.mentions import Cue
 from pipeline.types import Grade, Status
 
+GRADED: frozenset[Status] = frozenset({"present", "possible"})  # only what is wrong, or may be, has a grade
+GRADES = frozenset({"slight", "heavy"})  # kinds of cues
 
-def grade_of(status: Status, start: int, end: int, cues: Iterable[Cue]) -> Grade:
-    """Grade of a claim that speaks at tokens start..end. Only what is wrong, or may be, has a grade."""
-    if status in ("absent", "done", "due"):
-        return "plain"
+
+def grade_of(start: int, end: int, cues: Iterable[Cue]) -> Grade:
+    """Grade of a claim that speaks at tokens start..end, from the grade cues around it."""
     found: Grade = "plain"
     nearest = 99
     for cue in cues:
-        kind = cue.rule.kind
-        if kind not in ("slight", "heavy") or cue.negated:
+        if cue.negated:
             continue
         distance = start - cue.end if cue.end <= start else cue.start - end if cue.start >= end else 0
         reach = cue.rule.reach
@@ -26,5 +26,5 @@ def grade_of(status: Status, start: int, end: int, cues: Iterable[Cue]) -> Grade
             continue
         if distance <= reach and distance < nearest:
             nearest = distance
-            found = "slight" if kind == "slight" else "heavy"
+            found = "slight" if cue.rule.kind == "slight" else "heavy"
     return found

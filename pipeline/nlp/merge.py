@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from operator import attrgetter
 
 from pipeline.types import Claim
 
@@ -20,7 +21,7 @@ def merge(claims: Iterable[Claim], telling: Mapping[str, int]) -> tuple[Claim, .
         known = best.get(key)
         if known is None or _worth(claim, telling) > _worth(known, telling):
             best[key] = claim
-    return tuple(sorted(best.values(), key=lambda claim: (claim.start, claim.end, claim.subject)))
+    return tuple(sorted(best.values(), key=attrgetter("start", "end", "subject")))
 
 
 def _worth(claim: Claim, telling: Mapping[str, int]) -> tuple[float, int, int, bool, bool]:

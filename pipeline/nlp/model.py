@@ -9,35 +9,47 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import ModelError
 from pipeline.nlp.features import Encoded, encode
+from pipeline.nlp.mentions import Mention
 from pipeline.nlp.pairs import encode_pairs
 from pipeline.nlp.reader import Read
 from pipeline.nlp.run_on import RunOn
 from pipeline.nlp.tables import Table, Weights
-from pipeline.nlp.words import Words
+from pipeline.nlp.words import Places, Words
 from pipeline.types import STATUSES, Status
 
 ARTEFACT = "claim_status.npz"
 
 
-class Guess(NamedTuple):
-    """What the model makes of a chunk: chance that it makes a claim of `subject`, and of each status if it does."""
+@dataclass(slots=True)
+class Guesses:
+    """What the model makes of adverts read together: a line for every pair of chunk and subject that is likely enough.
 
-    chunk: int
-    subject: str
-    stated: float
-    statuses: tuple[float, ...]  # in the order of STATUSES
+    `stated`: chance that the chunk makes a claim of the subject; `statuses`: and of each of STATUSES if it does; `own`:
+    the chunk's mentions of the subject. Lines are in order of the text; `subject` is a place in `subjects`.
+    """
 
-    def chances(self) -> list[tuple[Status, float]]:
-        """Chance of each claim."""
-        return [(status, self.stated * chance) for status, chance in zip(STATUSES, self.statuses, strict=True)]
+    subjects: Sequence[str]
+    advert: Places
+    chunk: Places
+    subject: Places
+    stated: NDArray[np.float64]
+    statuses: NDArray[np.float64]
+    own: Sequence[Sequence[Mention]]
+
+    def likely(self, least: float) -> set[tuple[str, Status]]:
+        """Subject and status of every claim that some chunk makes with at least this chance."""
+        line, place = (self.stated[:, None] * self.statuses >= least).nonzero()
+        pairs = zip(self.subject[line].tolist(), place.tolist(), strict=True)
+        return {(self.subjects[subject], STATUSES[status]) for subject, status in pairs}
 
 
 class ClaimModel:
@@ -84,30 +96,26 @@ class ClaimModel:
         """How likely each claim is to be right, shape (claims,). `features`: as `weigh.features` gives them."""
         return np.asarray(1 / (1 + np.exp(-(features @ self.weigh[:-1] + self.weigh[-1]).clip(-30, 30))))
 
-    def guesses(self, reads: Sequence[Read]) -> tuple[Encoded | None, list[list[Guess]]]:
-        """Chunks of texts and, of each text, what every pair of chunk and subject that is likely enough says."""
-        found: list[list[Guess]] = [[] for _ in reads]
+    def guesses(self, reads: Sequence[Read]) -> tuple[Encoded, Guesses] | None:
+        """Chunks of texts, and what is likely of them; None where there are no chunks."""
         encoded = encode(reads, self.words)
         if encoded is None:
-            return None, found
+            return None
         size = len(encoded.first)
         totals = self._chunks.sums(encoded.rows, encoded.numbers, size + encoded.sentences)
         logits = totals[:size] + totals[size + encoded.sentence]
         count = len(self.subjects)
         stated = _sigmoid(logits[:, :count] + self._chunk_bias)
         chunk, column = np.nonzero(stated > self._least)
-        if not len(chunk):
-            return encoded, found
         pairs = [(k, self.subjects[s]) for k, s in zip(chunk.tolist(), column.tolist(), strict=True)]
+        own = [[m for m in encoded.mentions.get(there, ()) if m.subject == subject] for there, subject in pairs]
         rows, numbers = encode_pairs(encoded, reads, self.words, pairs)
         said = self._pairs.sums(rows, numbers, len(pairs)) + logits[chunk, count:] + self._pair_bias
         chances = _sigmoid(said)
         chances /= chances.sum(axis=1, keepdims=True)
-        of = np.repeat(np.arange(len(reads)), encoded.chunks)[chunk].tolist()
-        values = zip(of, pairs, stated[chunk, column].tolist(), chances.tolist(), strict=True)
-        for advert, (k, subject), p, q in values:
-            found[advert].append(Guess(k, subject, p, tuple(q)))
-        return encoded, found
+        advert = np.repeat(np.arange(len(reads)), encoded.chunks)[chunk]
+        sure = stated[chunk, column].astype(np.float64)
+        return encoded, Guesses(self.subjects, advert, chunk, column, sure, chances.astype(np.float64), own)
 
 
 def _sigmoid(logits: Weights) -> Weights:

@@ -11,7 +11,6 @@ from pipeline.nlp.features import Encoded, named
 from pipeline.nlp.mentions import Mention
 from pipeline.nlp.reader import Read
 from pipeline.nlp.words import Numbers, Places, Words, mix
-from pipeline.schemas.language import CueRule
 
 _WORD = np.uint64(0x9E3779B97F4A7C15)
 _NEAR = 2  # words between a cue and the mention it stands beside
@@ -21,31 +20,23 @@ def encode_pairs(
     encoded: Encoded, reads: Sequence[Read], words: Words, pairs: Sequence[tuple[int, str]]
 ) -> tuple[Places, Numbers]:
     """Rows and numbers of the features of (chunk, subject) pairs; row i is of pair i."""
-    named_in: dict[int, list[Mention]] = {chunk: [] for chunk, _ in pairs}
-    cues_in: dict[int, list[str]] = {chunk: [] for chunk in named_in}
-    headings: list[CueRule | None] = []
-    for read, at in zip(reads, encoded.at, strict=True):
-        headings += [sentence.heading for sentence in read.sentences]
-        for mention in read.mentions:
-            if (there := named_in.get(at[mention.start])) is not None:
-                there.append(mention)
-        for cue in read.cues:
-            if (kinds := cues_in.get(at[cue.start])) is not None:
-                kinds.append(cue.kind)
+    headings = [sentence.heading for read in reads for sentence in read.sentences]
+    sentences = encoded.sentence.tolist()
     sizes: list[int] = []
     numbers: list[int] = []
     for chunk, subject in pairs:
         before = len(numbers)
-        beside = named_in[chunk]
-        own = [mention for mention in beside if mention.subject == subject]
-        others = len(own) < len(beside)
-        numbers += _of_pair(subject, bool(own), others)
-        for mention in own:
-            _mention(mention, numbers)
-        if others:
-            numbers += [named("told beside", told[0]) for m in beside if m.subject != subject for told in m.statuses]
-        numbers += [_of_cue(subject, kind) for kind in cues_in[chunk]]
-        heading = headings[encoded.sentence[chunk]]
+        own = others = False
+        for mention in encoded.mentions.get(chunk, ()):
+            if mention.subject == subject:
+                own = True
+                _mention(mention, numbers)
+            else:
+                others = True
+                numbers += [named("told beside", told[0]) for told in mention.statuses]
+        numbers += _of_pair(subject, own, others)
+        numbers += [_of_cue(subject, kind) for kind, _ in encoded.cues.get(chunk, ())]
+        heading = headings[sentences[chunk]]
         if heading is not None:
             numbers.append(named("heading of subject", f"{subject} {heading.status}"))
         sizes.append(len(numbers) - before)
@@ -109,7 +100,7 @@ def _of_seen(kind: str, rule: str, before: bool, close: bool, how: str) -> tuple
 
 def _words_of_subjects(encoded: Encoded, words: Words, pairs: Sequence[tuple[int, str]]) -> tuple[Places, Numbers]:
     """Each word of the chunk with the subject."""
-    chunks = np.array([chunk for chunk, _ in pairs])
+    chunks = np.array([chunk for chunk, _ in pairs], np.int64)
     subjects = np.array([named("with", subject) for _, subject in pairs], np.uint64)
     sizes = encoded.lengths[chunks]
     row = np.repeat(np.arange(len(pairs)), sizes)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Set
+from collections.abc import Sequence, Set
 from dataclasses import dataclass, field
 from datetime import date
 from itertools import pairwise
 from typing import Any, TypeAlias, cast
 
 from pipeline.nlp.flow import Flow
-from pipeline.nlp.grade import grade_of
+from pipeline.nlp.grade import GRADED, GRADES, grade_of
 from pipeline.nlp.mentions import Cue, Finder, Mention
 from pipeline.nlp.merge import merge
 from pipeline.nlp.run_on import RunOn
@@ -20,7 +20,7 @@ from pipeline.nlp.status import limit
 from pipeline.nlp.tokens import Normaliser, Tokens, tokenize
 from pipeline.nlp.when import When, find_times, settle
 from pipeline.schemas.language import CueRule, Language
-from pipeline.types import Claim, Status
+from pipeline.types import Claim, Grade, Status
 
 _BREAKS = {"except": "except", "boundary": "with"}
 _BESIDE = 3  # words between two times that tell of one occasion
@@ -93,7 +93,21 @@ class Reader:
 
     def read_rules(self, text: str, saved_on: date, mileage: int | None = None) -> Read:
         """What the rules make of a text, with the sentences in which they saw nothing."""
-        tokens = tokenize(text, self._normaliser)
+        return self.read_each([(text, saved_on, mileage)])[0]
+
+    def read_each(self, texts: Sequence[tuple[str, date, int | None]]) -> list[Read]:
+        """What `read_rules` makes of several texts."""
+        cut = [tokenize(text, self._normaliser) for text, _, _ in texts]
+        divided = self._run_on.divide([tokens.norms for tokens in cut])
+        return [
+            self._read(tokens, gaps, saved_on, mileage)
+            for tokens, gaps, (_, saved_on, mileage) in zip(cut, divided, texts, strict=True)
+        ]
+
+    def _read(
+        self, tokens: Tokens, gaps: tuple[frozenset[int], frozenset[int]], saved_on: date, mileage: int | None
+    ) -> Read:
+        """What the rules make of tokens. `gaps`: with which a sentence or a chunk begins, as `RunOn.divide` says."""
         mentions, cues = self._finder.find(tokens)
         every = cues
         headings: dict[int, tuple[int, CueRule]] = {}
@@ -104,7 +118,7 @@ class Reader:
         spans = [(m.start, m.end) for m in mentions] + [(c.start, c.end) for c in cues]
         inside = {place for start, end in spans for place in range(start + 1, end - 1)}
         cues = [cue for cue in cues if cue.rule.kind not in ("heading", "boundary")]
-        stops, pauses = self._run_on.divide(tokens.norms)
+        stops, pauses = gaps
         if stops or pauses:
             within = {place for start, end in spans for place in range(start + 1, end)}
             stops, pauses = stops - within, pauses - within
@@ -153,7 +167,9 @@ def claim_of(
     mentions, cues, times = read.around(sentence)
     chunk = sentence.chunks[mention.chunk]
     status, rule, start, end = said
-    near = [] if limited else _near(sentence, mention, mentions, cues, end)
+    grade: Grade = "plain"
+    if not limited and status in GRADED:
+        grade = grade_of(start, end, _near(sentence, mention, mentions, cues, end))
     at_mileage = at_year = None
     if times and status in ("done", "due"):
         at_mileage, at_year, end = _when(tokens, sentence, mention, mentions, times, status, end, saved_on, mileage)
@@ -164,7 +180,7 @@ def claim_of(
     return Claim(
         subject=mention.subject,
         status=status,
-        grade=grade_of(status, start, end, near),
+        grade=grade,
         quote=tokens.text[quote_start:quote_end],
         start=quote_start,
         end=quote_end,
@@ -177,14 +193,17 @@ def claim_of(
 
 
 def _near(sentence: Sentence, mention: Mention, mentions: list[Mention], cues: list[Cue], end: int) -> list[Cue]:
-    """Cues of the mention's chunk, and of a short one after it that names nothing ("rattles, slightly")."""
+    """Grade cues of the mention's chunk, and of a short one after it that names nothing ("rattles, slightly")."""
+    grades = [cue for cue in cues if cue.rule.kind in GRADES]
+    if not grades:
+        return grades
     chunk = sentence.chunks[mention.chunk]
     stop = max(chunk.end, end)
     if mention.chunk + 1 < len(sentence.chunks):
         after = sentence.chunks[mention.chunk + 1]
         if after.end - after.start <= _AFTERTHOUGHT and all(m.chunk != mention.chunk + 1 for m in mentions):
             stop = max(stop, after.end)
-    return [cue for cue in cues if chunk.start <= cue.start < stop]
+    return [cue for cue in grades if chunk.start <= cue.start < stop]
 
 
 def _when(

@@ -18,7 +18,7 @@ from pipeline.nlp.tables import Table
 from pipeline.nlp.words import Numbers, Places, Words, mix, number_of
 
 LEAST = 12  # words without punctuation from which on they are looked at
-STOP, PAUSE = 0.4, 0.4  # chance from which on a gap ends a sentence; or a chunk
+_SURE = np.array([0.4, 0.4], np.float32)  # from which on a gap ends a sentence; or a chunk
 _SILENT = word_set("& + / % # = _ £ $ € ' \" ’ ‘ “ ” `")  # marks that divide nothing
 _ROLES = np.array([[number_of(f"gap {role}")] for role in ("b", "c", "bc", "a", "d", "ab", "cd")], np.uint64)
 _EDGE = "\n"
@@ -31,18 +31,24 @@ def punctuates(norm: str) -> bool:
 
 def stretches(norms: Sequence[str]) -> list[tuple[int, int]]:
     """Tokens start..end of every long stretch without punctuation."""
-    marks = [-1, *(at for at, norm in enumerate(norms) if punctuates(norm)), len(norms)]
-    return [(a + 1, b) for a, b in pairwise(marks) if b - a > LEAST]
+    marks = [at for at, norm in enumerate(norms) if not norm[0].isalnum() and punctuates(norm)]
+    return [(a + 1, b) for a, b in pairwise([-1, *marks, len(norms)]) if b - a > LEAST]
 
 
 def gap_features(words: Words, said: Sequence[str]) -> tuple[Places, Numbers]:
     """Rows and numbers of the features of the gaps after each of the words but the last."""
-    columns = words.columns([_EDGE, *said, _EDGE])
+    numbers = _gaps(words, [_EDGE, *said, _EDGE])
+    return np.tile(np.arange(numbers.shape[1]), len(numbers)), numbers.ravel()
+
+
+def _gaps(words: Words, said: Sequence[str]) -> Numbers:
+    """Features of the gaps with two words before and two after, a column each; a line a role."""
+    columns = words.columns(said)
     number = words.table[0].take(columns)
     a, b, c, d = number[:-3], number[1:-2], number[2:-1], number[3:]
     once, twice = np.uint64(3), np.uint64(5)
     made = np.stack([b, c, b * once + c * twice, a, d, a * once + b * twice, c * once + d * twice])
-    return np.tile(np.arange(len(b)), len(made)), mix((made + _ROLES).ravel())
+    return mix(made + _ROLES)
 
 
 class RunOn:
@@ -60,15 +66,23 @@ class RunOn:
             "gap_keys": np.zeros(0, np.uint64), "gap_weights": np.zeros((0, 2)), "gap_bias": np.full(2, -30.0)
         }  # fmt: skip
 
-    def divide(self, norms: Sequence[str]) -> tuple[frozenset[int], frozenset[int]]:
-        """Tokens with which a sentence begins, and those with which a chunk does, in stretches without punctuation."""
-        stops: list[int] = []
-        pauses: list[int] = []
-        if not len(self._table.weights):
-            return frozenset(), frozenset()
-        for start, end in stretches(norms):
-            rows, numbers = gap_features(self._words, norms[start:end])
-            chance = 1 / (1 + np.exp(-(self._table.sums(rows, numbers, end - start - 1) + self._bias)))
-            stops += (np.flatnonzero(chance[:, 0] > STOP) + start + 1).tolist()
-            pauses += (np.flatnonzero(chance[:, 1] > PAUSE) + start + 1).tolist()
-        return frozenset(stops), frozenset(pauses)
+    def divide(self, texts: Sequence[Sequence[str]]) -> list[tuple[frozenset[int], frozenset[int]]]:
+        """Of each text's tokens those with which a sentence begins, and those with which a chunk does, in stretches
+        without punctuation."""
+        found: list[tuple[list[int], list[int]]] = [([], []) for _ in texts]
+        said: list[str] = []
+        places: list[tuple[int, int, int, int]] = []  # of a stretch: its text, its tokens, where it begins in `said`
+        if len(self._table):
+            for text, norms in enumerate(texts):
+                for start, end in stretches(norms):
+                    places.append((text, start, end, len(said)))
+                    said += [_EDGE, *norms[start:end], _EDGE]
+        if said:
+            # Gaps from one stretch to the next are reckoned too, and not looked at.
+            chance = 1 / (1 + np.exp(-(self._table.totals(_gaps(self._words, said)) + self._bias)))
+            divided = chance > _SURE
+            for text, start, end, at in places:
+                gap, kind = divided[at : at + end - start - 1].nonzero()
+                for after, what in zip((gap + start + 1).tolist(), kind.tolist(), strict=True):
+                    found[text][what].append(after)
+        return [(frozenset(stops), frozenset(pauses)) for stops, pauses in found]

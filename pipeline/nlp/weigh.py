@@ -9,14 +9,16 @@ that had not read the advert's writer.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence, Set
-from math import log
-from typing import NamedTuple
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.nlp.mentions import Mention
-from pipeline.nlp.model import Guess
+from pipeline.nlp.model import Guesses
+from pipeline.nlp.tables import changes
+from pipeline.nlp.words import Places
 from pipeline.types import STATUSES, Status
 
 LEAST = 0.04  # chance from which on a claim is weighed at all
@@ -26,29 +28,57 @@ TOLD = 0.1  # or, where the rules name the subject, of this chance
 _FLOOR = 1e-3
 _SURE = 0.3  # chance of a subject from which on a chunk counts as speaking of it
 _NUMBER = len(STATUSES)
-_PLAIN, _RIVAL = 19, 3  # features that any status has, and which of them is the rival's chance
+_PLACES: dict[str, int] = {status: place for place, status in enumerate(STATUSES)}
+_PLAIN = 19  # features that any status has
 FEATURES = _PLAIN + 2 * _NUMBER + _NUMBER * _NUMBER
 
+Chances = NDArray[np.float64]
+Which = NDArray[np.bool_]
 
-class Candidate(NamedTuple):
-    """A claim that the model finds likely: its guesses, most likely first, with the chance that each gives it."""
 
-    subject: str
-    status: Status
-    place: int  # of the status in STATUSES
-    told: bool  # by the rules too
-    guesses: Sequence[tuple[float, Guess]]
+@dataclass(slots=True)
+class Candidates:
+    """The claims that the model finds likely in adverts read together, in order of the guess that comes first.
 
-    @property
-    def chance(self) -> float:
-        return self.guesses[0][0]
+    Guesses of an advert about a subject are a group. Of the guesses: `group`, the chance of each status, and whether it
+    `counts`; of the groups, and each status: the `best` chance, and whether the rules have `told` it; of the
+    candidates: `of`, the group, its `subject`, `place`, of the status in STATUSES, and `features`, what each is weighed
+    by.
+    """
 
-    def in_turn(self) -> Sequence[tuple[float, Guess]]:
-        """The guesses about as likely as the best in order of the text, then the rest by their chance."""
-        if len(self.guesses) == 1:
-            return self.guesses
-        alike = ALIKE * self.chance
-        return sorted(self.guesses, key=lambda one: (one[0] < alike, one[1].chunk if one[0] >= alike else -one[0]))
+    guesses: Guesses
+    group: Places
+    chance: Chances
+    counts: Which
+    best: Chances
+    told: Which
+    of: Places
+    subject: Places
+    place: Places
+    features: Chances
+
+    def claims(self) -> list[tuple[str, Status]]:
+        """Subject and status of each candidate."""
+        subjects = self.guesses.subjects
+        pairs = zip(self.subject.tolist(), self.place.tolist(), strict=True)
+        return [(subjects[subject], STATUSES[place]) for subject, place in pairs]
+
+    def to_tell(self, sure: Which) -> tuple[Places, Places]:
+        """Of the candidates that are `sure` enough, candidate and guess of every claim that is worth making.
+
+        A candidate's guesses about as likely as the best come in order of the text, then the rest by their chance.
+        """
+        number = np.full(self.best.shape, -1)
+        number[self.of[sure], self.place[sure]] = sure.nonzero()[0]
+        named = np.array([bool(own) for own in self.guesses.own], np.bool_)
+        best = self.best[self.group]
+        least = np.where(self.told[self.group] & named[:, None], TOLD, NEAR * best)
+        asked = number[self.group]
+        guess, place = ((asked >= 0) & self.counts & (self.chance >= least)).nonzero()
+        of, chance = asked[guess, place], self.chance[guess, place]
+        alike = chance >= ALIKE * best[guess, place]
+        turn = np.lexsort((np.where(alike, guess, -chance), ~alike, of))
+        return of[turn], guess[turn]
 
 
 def told_by(mentions: Sequence[Mention]) -> frozenset[tuple[str, str]]:
@@ -56,103 +86,99 @@ def told_by(mentions: Sequence[Mention]) -> frozenset[tuple[str, str]]:
     return frozenset((mention.subject, said[0]) for mention in mentions for said in mention.statuses)
 
 
-def candidates(guesses: Sequence[Guess], told: Set[tuple[str, str]], limits: Mapping[str, Set[str]]) -> list[Candidate]:
-    """The claims of an advert that are worth weighing. `limits`: statuses that a subject can have, where not all."""
-    by: dict[tuple[str, int], list[tuple[float, Guess]]] = {}
-    for guess in guesses:
-        _, subject, stated, statuses = guess
-        if stated < LEAST:
-            continue
-        allowed = limits.get(subject)
-        for place, share in enumerate(statuses):
-            chance = stated * share
-            if chance >= _FLOOR and (allowed is None or STATUSES[place] in allowed):
-                by.setdefault((subject, place), []).append((chance, guess))
-    found = []
-    for (subject, place), some in by.items():
-        if len(some) > 1:
-            some.sort(key=_likeliest)
-        if some[0][0] >= LEAST:
-            status = STATUSES[place]
-            found.append(Candidate(subject, status, place, (subject, status) in told, some))
-    return found
+def allowed(subjects: Sequence[str], limits: Mapping[str, Set[str]]) -> Which:
+    """Whether a subject can have a status, shape (subjects, statuses). `limits`: those it can have, where not all."""
+    can = [[status in limits.get(subject, STATUSES) for status in STATUSES] for subject in subjects]
+    return np.array(can, np.bool_).reshape(len(subjects), _NUMBER)
 
 
-def _likeliest(one: tuple[float, Guess]) -> float:
-    return -one[0]
+def candidates(
+    guesses: Guesses, told: Sequence[Set[tuple[str, str]]], chunks: Sequence[int], allowed: Which
+) -> Candidates:
+    """The claims that are worth weighing. `told`, `chunks`: of each advert, what the rules say and how many chunks."""
+    size, stated = len(guesses.stated), guesses.stated
+    chance = stated[:, None] * guesses.statuses
+    counts = (chance >= _FLOOR) & allowed[guesses.subject] & (stated >= LEAST)[:, None]
+    chance *= counts
+    key = guesses.advert * len(guesses.subjects) + guesses.subject
+    order = np.argsort(key, kind="stable")
+    starts = changes(key[order])
+    group = np.empty(size, np.int64)
+    group[order] = np.repeat(np.arange(len(starts)), np.diff(starts, append=size))
 
+    def of_groups(reduce: np.ufunc, values: NDArray[Any]) -> NDArray[Any]:
+        return np.asarray(reduce.reduceat(values[order], starts, axis=0))
 
-def features(found: Sequence[Candidate], told: Set[tuple[str, str]], chunks: int) -> NDArray[np.float64]:
-    """What each candidate is weighed by, shape (candidates, FEATURES). `chunks`: of the advert."""
-    return spread(rows(found, told, chunks))
+    best = of_groups(np.maximum, chance)
+    found = best >= LEAST
+    every = np.arange(size)[:, None]
+    first = of_groups(np.minimum, np.where(counts, every, size))
+    top = of_groups(np.minimum, np.where(counts & (chance == best[group]), every, size))
+    of, place = found.nonzero()
+    turn = np.lexsort((place, first[of, place]))
+    of, place = of[turn], place[turn]
+    chosen, each = (of, place), np.arange(len(of))
 
-
-def rows(found: Sequence[Candidate], told: Set[tuple[str, str]], chunks: int) -> list[list[float]]:
-    """Of each candidate what its features are made of: the place of its status, the subject's chances, the rest."""
-    of_subject: dict[str, list[float]] = {}
-    in_chunk: dict[int, dict[str, float]] = {}
-    for one in found:
-        subject = one.subject
-        of_subject.setdefault(subject, [0.0] * _NUMBER)[one.place] = one.chance
-        for chance, guess in one.guesses:
-            there = in_chunk.setdefault(guess.chunk, {})
-            if chance > there.get(subject, 0.0):
-                there[subject] = chance
-    named: dict[str, set[str]] = {}
-    for subject, status in told:
-        named.setdefault(subject, set()).add(status)
-    size = log(max(1, chunks))
-    return [_row(one, of_subject[one.subject], in_chunk, named.get(one.subject, set()), size) for one in found]
-
-
-def spread(rows: Sequence[Sequence[float]]) -> NDArray[np.float64]:
-    """Features of candidates of any number of adverts, from their rows: shape (candidates, FEATURES)."""
-    size = len(rows)
-    table = np.array(rows).reshape(size, 1 + _NUMBER + _PLAIN)
-    every, place = np.arange(size), table[:, 0].astype(np.int64)
-    chances, plain = table[:, 1 : 1 + _NUMBER], table[:, 1 + _NUMBER :]
-    crossed = np.zeros((size, _NUMBER, _NUMBER))  # the status with the chances of each one
-    crossed[every, place] = chances
-    crossed[every, place, place] = 1.0
-    mine = np.zeros((size, 2, _NUMBER))  # the status alone, and with its rival's chance
-    mine[every, 0, place] = 1.0
-    mine[every, 1, place] = plain[:, _RIVAL]
-    return np.hstack([plain, mine.reshape(size, 2 * _NUMBER), crossed.reshape(size, _NUMBER * _NUMBER)])
-
-
-def _row(
-    one: Candidate,
-    chances: list[float],
-    in_chunk: Mapping[int, Mapping[str, float]],
-    told: Set[str],
-    size: float,
-) -> list[float]:
-    """`told`: what the rules say of its subject."""
-    subject, _, place, is_told, guesses = one
-    chance, best = guesses[0]
-    rival = max(chances[:place] + chances[place + 1 :])
-    beside = 0.0
-    for other, most in in_chunk[best.chunk].items():
-        if most > beside and other != subject:
-            beside = most
-    shares = best.statuses
-    here = best.stated * max(shares[:place] + shares[place + 1 :])
-    stated = [guess.stated for _, guess in guesses]
-    surest = max(stated)
-    unsaid = 1.0
-    for other_chance, _ in guesses:
-        unsaid *= 1 - other_chance
-    sure, against = _odds(chance), _odds(rival)
-    gainsaid = len(told) > is_told
-    return [
-        place, *chances,
-        sure, chance, against, rival, chance > rival, sure - against, here, beside,
-        is_told, gainsaid, bool(told), is_told * sure, _odds(1 - unsaid),
-        len(guesses), surest, _odds(surest), sum(p > _SURE for p in stated), size,
-        is_told and chance > rival,
+    leader = top[chosen]  # a candidate's likeliest guess
+    chances = np.where(found, best, 0.0)[of]
+    sought, rival = chances[each, place], _others(chances, place)
+    share = guesses.statuses[leader]
+    unsaid = of_groups(np.multiply, 1 - chance)[chosen]
+    surest = of_groups(np.maximum, counts * stated[:, None])[chosen]
+    said = _told(guesses, told, key[order[starts]])
+    is_told, statuses_told = said[chosen], said.sum(axis=1)[of]
+    sure, against, ahead = _odds(sought), _odds(rival), sought > rival
+    plain = [
+        sure, sought, against, rival, ahead, sure - against, stated[leader] * _others(share, place),
+        _beside(guesses.chunk, (chance * found[group]).max(axis=1))[leader], is_told, statuses_told > is_told,
+        statuses_told > 0, is_told * sure, _odds(1 - unsaid), of_groups(np.add, counts.astype(np.int64))[chosen],
+        surest, _odds(surest), of_groups(np.add, (counts & (stated > _SURE)[:, None]).astype(np.int64))[chosen],
+        np.log(np.maximum(1, chunks))[guesses.advert[leader]], is_told & ahead,
     ]  # fmt: skip
+    crossed = np.zeros((len(of), 2 + _NUMBER, _NUMBER))  # the status alone, with its rival's chance, and with each one
+    crossed[each, 0, place] = 1.0
+    crossed[each, 1, place] = rival
+    crossed[each, 2 + place] = chances
+    crossed[each, 2 + place, place] = 1.0
+    features = np.hstack([np.stack(plain, axis=1), crossed.reshape(len(of), FEATURES - _PLAIN)])
+    return Candidates(guesses, group, chance, counts, best, said, of, guesses.subject[leader], place, features)
 
 
-def _odds(chance: float) -> float:
-    chance = min(max(chance, _FLOOR), 1 - _FLOOR)
-    return log(chance / (1 - chance))
+def _others(chances: Chances, place: Places) -> Chances:
+    """The greatest of each line but for the one at its place."""
+    others = chances.copy()
+    others[np.arange(len(others)), place] = 0.0
+    return np.asarray(others.max(axis=1, initial=0.0))
+
+
+def _beside(chunk: Places, most: Chances) -> Chances:
+    """Beside each guess, the greatest chance that another of its chunk has."""
+    starts = changes(chunk)
+    sizes = np.diff(starts, append=len(chunk))
+    greatest = np.repeat(np.maximum.reduceat(most, starts), sizes)
+    peaks = (most == greatest).nonzero()[0]
+    peaks = peaks[changes(chunk[peaks])]  # one a chunk
+    rest = most.copy()
+    rest[peaks] = 0.0
+    beside = greatest
+    beside[peaks] = np.maximum.reduceat(rest, starts)
+    return beside
+
+
+def _told(guesses: Guesses, told: Sequence[Set[tuple[str, str]]], keys: Places) -> Which:
+    """Whether the rules tell a status of a group. `keys`: of each group."""
+    subjects = guesses.subjects
+    said = np.zeros((len(keys), _NUMBER), np.bool_)
+    groups = {(key // len(subjects), subjects[key % len(subjects)]): group for group, key in enumerate(keys.tolist())}
+    for advert, some in enumerate(told):
+        for subject, status in some:
+            group = groups.get((advert, subject))
+            if group is not None:
+                said[group, _PLACES[status]] = True
+    return said
+
+
+def _odds(chance: Chances) -> Chances:
+    """Logarithms of odds."""
+    chance = chance.clip(_FLOOR, 1 - _FLOOR)
+    return np.log(chance / (1 - chance))

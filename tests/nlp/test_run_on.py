@@ -37,7 +37,7 @@ def test_only_long_stretches_without_punctuation_are_looked_at() -> None:
 
 def test_clauses_begin_where_a_writer_would_have_put_a_stop() -> None:
     said = norms(ADVERT)
-    stops, pauses = MODEL.run_on.divide(said)
+    stops, pauses = MODEL.run_on.divide([said])[0]
     begun = {said[place] for place in stops | pauses}
     assert {"cambelt", "rear", "engine", "gearbox", "clutch"} <= begun
     assert not {"my", "the", "for", "to"} & begun  # what no clause begins with
@@ -45,7 +45,7 @@ def test_clauses_begin_where_a_writer_would_have_put_a_stop() -> None:
 
 
 def test_one_that_has_learned_nothing_divides_nothing() -> None:
-    assert RunOn(RunOn.nothing()).divide(norms(ADVERT)) == (frozenset(), frozenset())
+    assert RunOn(RunOn.nothing()).divide([norms(ADVERT)]) == [(frozenset(), frozenset())]
 
 
 def test_an_advert_without_stops_says_what_it_would_say_with_them() -> None:
@@ -63,8 +63,8 @@ def test_offsets_hold_in_long_stretches(text: str) -> None:
 def test_chances_rest_on_the_words_around_a_gap_alone() -> None:
     """The same words divide alike wherever they stand in a stretch, so that a longer advert changes nothing."""
     said = norms(ADVERT)
-    once = np.array(sorted(MODEL.run_on.divide(said)[1]))
-    twice = np.array(sorted(MODEL.run_on.divide(said + said)[1]))
+    once = np.array(sorted(MODEL.run_on.divide([said])[0][1]))
+    twice = np.array(sorted(MODEL.run_on.divide([said + said])[0][1]))
     inner = once[once < len(said) - 2]
     assert set(inner.tolist()) <= set(twice.tolist())
     assert set((inner[inner > 2] + len(said)).tolist()) <= set(twice.tolist())

@@ -21,10 +21,10 @@ from train import SETTINGS, digest  # noqa: E402
 
 from pipeline.errors import ModelError  # noqa: E402
 from pipeline.nlp.merge import ORIGIN  # noqa: E402
-from pipeline.nlp.model import ARTEFACT, ClaimModel, Guess  # noqa: E402
+from pipeline.nlp.model import ARTEFACT, ClaimModel, Guesses  # noqa: E402
 from pipeline.nlp.run_on import RunOn  # noqa: E402
 from pipeline.nlp.trained import TrainedReader  # noqa: E402
-from pipeline.nlp.weigh import candidates, features  # noqa: E402
+from pipeline.nlp.weigh import Candidates, allowed, candidates  # noqa: E402
 from pipeline.nlp.words import Words  # noqa: E402
 from pipeline.schemas.language import load_language  # noqa: E402
 from pipeline.types import STATUSES  # noqa: E402
@@ -79,8 +79,7 @@ def test_learned_words_carry_over_to_texts_that_were_never_seen() -> None:
     model = ClaimModel(*fit_arrays(found, subjects, words, SETTINGS, RunOn.nothing()))
     right = 0
     for example in examples(rows[100:], plain, words):
-        guesses = model.guesses([example.read])[1][0]
-        got = {(g.subject, status) for g in guesses for status, chance in g.chances() if chance >= 0.5}
+        got = model.guesses([example.read])[1].likely(0.5)
         right += len(got & example.gold) - len(got - example.gold)
     assert right > 50
 
@@ -105,17 +104,21 @@ def test_reads(text: str, subject: str, status: str) -> None:
 
 def test_a_claim_is_less_sure_beside_its_opposite() -> None:
     model = ClaimModel.load(FOLDER)
-    one = Guess(0, "clutch", 0.9, (0.5, 0.05, 0.05, 0.05, 0.05))
-    other = Guess(1, "clutch", 0.9, (0.02, 0.9, 0.02, 0.02, 0.02))
+    one, other = (0.5, 0.05, 0.05, 0.05, 0.05), (0.02, 0.9, 0.02, 0.02, 0.02)
 
-    def sure(guesses: list[Guess], told: set[tuple[str, str]]) -> float:
-        found = candidates(guesses, told, {})
-        place = next(n for n, c in enumerate(found) if (c.subject, c.status) == ("clutch", STATUSES[0]))
-        return float(model.confidences(features(found, told, 9))[place])
+    def found(said: list[tuple[float, ...]], told: set[tuple[str, str]], limits: dict[str, set[str]]) -> Candidates:
+        """Candidates of an advert whose chunks say so of the clutch."""
+        size, none = len(said), np.zeros(len(said), np.int64)
+        guesses = Guesses(["clutch"], none, np.arange(size), none, np.full(size, 0.9), np.array(said), [()] * size)
+        return candidates(guesses, [told], [9], allowed(["clutch"], limits))
+
+    def sure(said: list[tuple[float, ...]], told: set[tuple[str, str]]) -> float:
+        likely = found(said, told, {})
+        return float(model.confidences(likely.features)[likely.claims().index(("clutch", STATUSES[0]))])
 
     assert sure([one], set()) > sure([one, other], set())
     assert sure([one], {("clutch", STATUSES[0])}) > sure([one, other], {("clutch", STATUSES[0])})
-    assert candidates([one], set(), {"clutch": {STATUSES[1]}})[0].status == STATUSES[1]  # only what a subject can have
+    assert found([one], set(), {"clutch": {STATUSES[1]}}).claims() == [("clutch", STATUSES[1])]  # all that it can have
 
 
 def test_claims_of_the_model_alone_name_it() -> None:
