@@ -17,7 +17,7 @@ from pipeline.paths import data_folder
 from pipeline.schemas.language import load_language
 from pipeline.types import Fact, Reading, StatedValue
 
-TOGETHER = 8  # adverts on which the model works at once; of more, so much is held that garbage is collected often
+TOGETHER = 16  # adverts on which the model works at once; of more, so much is held that garbage is collected often
 
 
 class Advert(NamedTuple):
