@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from itertools import product
 from math import prod
-from typing import Any, NamedTuple, TypeAlias
+from typing import Any, TypeAlias
 
 from pipeline.nlp.tokens import Normaliser, pattern_words
 
@@ -30,13 +30,9 @@ Frozen: TypeAlias = (
 )
 
 
-class Hit(NamedTuple):
-    """Rule `rule` matched at tokens start..end (end exclusive); `words` are the tokens it consumed (without gaps)."""
-
-    start: int
-    end: int
-    words: tuple[int, ...]
-    rule: int
+# Start and end token of a match (end exclusive), the tokens that it consumed (without gaps), the number of the rule. A
+# plain tuple: there are sixty in an advert, most of which a longer one overrules.
+Hit: TypeAlias = "tuple[int, int, tuple[int, ...], int]"
 
 
 class Automaton:
@@ -125,7 +121,7 @@ class Automaton:
                 _walk(node, norms, start, size, hits)
             else:
                 for rule in ended:
-                    hits.append(Hit(start, start + 1, (start,), rule))
+                    hits.append((start, start + 1, (start,), rule))
         return hits
 
 
@@ -172,7 +168,7 @@ def _walk(node: Frozen, norms: list[str], start: int, size: int, hits: list[Hit]
     while stack:
         (children, ended, chains, loose, ahead, number, gap), at, words = stack.pop()
         for rule in ended:
-            hits.append(Hit(start, at, words, rule))
+            hits.append((start, at, words, rule))
         if at >= size:
             continue
         norm = norms[at]

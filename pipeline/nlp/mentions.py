@@ -87,50 +87,52 @@ class Finder:
         """Mentions and cues in order of their start, overlaps settled: the one of more words wins."""
         subject_hits: list[Hit] = []
         cue_hits: list[Hit] = []
-        rules = self._rules
+        rules, order = self._rules, self._order
         for hit in self._automaton.find(tokens.norms):
-            (cue_hits if rules[hit.rule][0] is None else subject_hits).append(hit)
+            (cue_hits if rules[hit[3]][0] is None else subject_hits).append(hit)
         mentions: list[Mention] = []
         owner: dict[int, Hit] = {}
-        order = self._order
-        subject_hits.sort(key=lambda hit: (-len(hit.words), order[hit.rule], hit.start))
+        subject_hits.sort(key=lambda hit: (-len(hit[2]), order[hit[3]], hit[0]))
         for hit in subject_hits:
-            subject, rule = rules[hit.rule]
-            for word in hit.words:
+            start, end, words, number = hit
+            subject, rule = rules[number]
+            for word in words:
                 rival = owner.get(word)
-                if rival is not None and (rival.words != hit.words or rules[rival.rule][0] == subject):
+                if rival is not None and (rival[2] != words or rules[rival[3]][0] == subject):
                     break
             else:
-                for word in hit.words:
+                for word in words:
                     owner.setdefault(word, hit)
                 assert subject is not None and isinstance(rule, SubjectRule)
                 if rule.kind != "mask":
-                    mentions.append(Mention(subject, rule, hit.start, hit.end, hit.words))
+                    mentions.append(Mention(subject, rule, start, end, words))
         mentions.sort(key=lambda mention: (mention.start, mention.end))
         cues: list[Cue] = []
         taken: dict[int, Hit] = {}
         shadows: dict[tuple[int, ...], Cue] = {}
-        cue_hits.sort(key=lambda hit: (-len(hit.words), hit.start))
+        cue_hits.sort(key=lambda hit: (-len(hit[2]), hit[0]))
         for hit in cue_hits:
-            rule = rules[hit.rule][1]
+            start, end, words, number = hit
+            rule = rules[number][1]
             assert isinstance(rule, CueRule)
             if rule.kind in _APART:  # their words may say something else as well: they take none
-                cues.append(Cue(rule, hit.start, hit.end))
+                cues.append(Cue(rule, start, end))
                 continue
             named = rule.kind != "idle"
-            for word in hit.words:
+            for word in words:
                 rival = taken.get(word)
-                if rival is not None and rival.words != hit.words:
+                if rival is not None and rival[2] != words:
                     break
                 mine = owner.get(word)
-                named = named and mine is not None and rules[mine.rule][1].kind != "mask"
+                named = named and mine is not None and rules[mine[3]][1].kind != "mask"
             else:
                 if named:
-                    shadows.setdefault(owner[hit.words[0]].words, Cue(rule, hit.start, hit.end))
+                    shadows.setdefault(owner[words[0]][2], Cue(rule, start, end))
                     continue
-                taken.update(dict.fromkeys(hit.words, hit))
+                for word in words:
+                    taken[word] = hit
                 if rule.kind != "idle":  # it takes the words from cues that would hold, and says nothing itself
-                    cues.append(Cue(rule, hit.start, hit.end))
+                    cues.append(Cue(rule, start, end))
         cues.sort(key=lambda cue: cue.start)
         for mention in mentions:
             cue = shadows.get(mention.words)
@@ -146,5 +148,4 @@ class Finder:
 
 def _within(mention: Mention, taken: dict[int, Hit]) -> bool:
     """Whether a longer cue holds words of a weak mention ("will need replacing")."""
-    hits = [taken[word] for word in mention.words if word in taken]
-    return any(len(hit.words) > len(mention.words) for hit in hits)
+    return any(len(taken[word][2]) > len(mention.words) for word in mention.words if word in taken)
