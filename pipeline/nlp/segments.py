@@ -6,8 +6,10 @@ decides what it may inherit. Sentences are cut at a length, so that work stays l
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
+from itertools import islice
 
 from pipeline.nlp.lexicon import word_set
 from pipeline.nlp.tokens import Tokens
@@ -67,6 +69,9 @@ def segment(
     stands before them (`run_on.py`)."""
     norms, text = tokens.norms, tokens.text
     size = len(norms)
+    breaks = breaks or {}
+    joints = [at for at, norm in enumerate(norms) if norm in _JOINS or at in breaks or at in pauses]
+    ends = [at for at, norm in enumerate(norms) if norm in _ENDS or at in stops]
     sentences: list[Sentence] = []
     active: CueRule | None = None
     inline = False  # the heading holds for its own line only
@@ -95,7 +100,7 @@ def segment(
             continue
         if active is not None and (_opens(norms, at) or (shouted and _shouts(tokens, at))):
             active = None
-        sentence = _sentence(tokens, at, line, breaks or {}, inside, stops, pauses)
+        sentence = _sentence(tokens, at, line, breaks, inside, joints, ends)
         sentence.heading = active
         content = content or active is not None
         sentences.append(sentence)
@@ -139,19 +144,24 @@ def _sentence(
     line: int,
     breaks: Mapping[int, str],
     inside: Set[int],
-    stops: Set[int],
-    pauses: Set[int],
+    joints: list[int],
+    ends: list[int],
 ) -> Sentence:
+    """The sentence that begins at token `at`. `joints`, `ends`: where the text's chunks and sentences may end."""
     norms = tokens.norms
     size = len(norms)
-    limit = min(size, at + _LONGEST)
-    ends = (place for place in range(at, limit) if norms[place] in _ENDS or (place in stops and place > at))
-    end = next((place for place in ends if norms[place] != "\n" or not _wraps(tokens, place)), limit)
+    limit = end = min(size, at + _LONGEST)
+    for place in islice(ends, bisect_right(ends, at), None):
+        if place >= limit:
+            break
+        if norms[place] != "\n" or not _wraps(tokens, place):
+            end = place
+            break
     if end == limit < size:
         end = next((place for place in range(end, end - _CUT_BACK, -1) if norms[place] in WEAK), end)
     sentence = Sentence(at, end, line=line, question=end < size and norms[end] == "?")
     link, joiner, start = "start", "", at
-    for place in [place for place in range(at, end) if norms[place] in _JOINS or place in breaks or place in pauses]:
+    for place in joints[bisect_left(joints, at) : bisect_left(joints, end)]:
         if place in inside:
             continue
         norm = norms[place]
