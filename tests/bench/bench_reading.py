@@ -41,8 +41,8 @@ def main(adverts: int = 100_000) -> None:
     words = sum(len(text.split()) for text, _ in texts)
     print(f"{len(texts)} adverts of {words / len(texts):.0f} words on average")
     language = load_language(ROOT / "rules")
-    blank, claims, both = spacy.blank("en"), Reader(language), AdvertReader.to_stay(ROOT / "rules")
-    outside = negspacy(language)
+    blank, claims, outside = spacy.blank("en"), Reader(language), negspacy(language)
+    both = AdvertReader.to_stay(ROOT / "rules")  # last: what it holds is not looked at by any way's garbage collection
     ways: dict[str, Way] = {
         BLANK: lambda: [len(blank(text)) for text, _ in texts],
         "claims by rules": lambda: [len(claims.read_claims(*advert)) for advert in texts],
