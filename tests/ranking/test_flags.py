@@ -61,6 +61,13 @@ def test_no_test_and_a_warning_light() -> None:
     assert "warning_light" not in codes(claim("warning_light"), claim("warning_light", "done"))
 
 
+def test_an_oil_light_with_the_engine_running() -> None:
+    lit = claim("warning_light", quote="the oil light winks at tickover, only the sender")
+    assert one(claims=(lit,)).verdict == "leave" and "oil_light" in codes(lit)
+    assert "oil_light" not in codes(claim("warning_light", quote="abs light on"))
+    assert "oil_light" not in codes(lit, claim("engine_replaced", "done", "new engine since"))
+
+
 def priced(flag: str, *claims: Claim) -> Ranked:
     cheap = prospect(claims=claims)
     return rank([replace(cheap, valuation=replace(cheap.valuation, flags=(flag,)))], BUYER, RULES)[0]
