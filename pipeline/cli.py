@@ -16,7 +16,7 @@ import typer
 from pipeline.errors import UsageError, ViewworthyError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from pipeline.intake import Progress
     from pipeline.types import ReportView
@@ -220,7 +220,7 @@ def show(
     from pipeline.refs import find_vehicle
     from pipeline.search import find_search
 
-    whole = _bring(find_search(search), remember=False).view
+    whole = _bring(find_search(search), remember=False, asked=[ref]).view
     view = find_vehicle((*whole.vehicles, *whole.apart), ref)
     if as_json:
         typer.echo(json.dumps(to_json(view), ensure_ascii=False, indent=1))
@@ -291,7 +291,7 @@ def sheet(
     from pipeline.sheets import sheet_of
 
     folder = find_search(search)
-    whole = _bring(folder, remember=False).view
+    whole = _bring(folder, remember=False, asked=[ref]).view
     vehicle = find_vehicle((*whole.vehicles, *whole.apart), ref)
     target = out or folder / "reports" / f"sheet-{vehicle.ref}.html"
     (path,) = write_files(target.parent, {target.name: sheet_of(open_search(folder), whole, vehicle)})
@@ -443,7 +443,8 @@ def plan(
     ask = (lambda words: str(typer.prompt(words, default="", err=True))) if sys.stdin.isatty() else None
 
     def bring() -> ReportView:
-        view: ReportView = _bring(folder, remember=False).view
+        asked = [word.partition("=")[0] for word in (*(refs or ()), *(at or ()), *(place or ()))]
+        view: ReportView = _bring(folder, remember=False, asked=asked).view
         return view
 
     found = planned(bring, refs or (), at or (), place or (), leave, hours, days, also_ring, ask)
@@ -672,14 +673,14 @@ def _add(folder: Path, paths: list[Path], stdin: bytes | None = None) -> dict[st
     }  # fmt: skip
 
 
-def _bring(folder: Path, *, remember: bool = True, command: str = "") -> Any:
+def _bring(folder: Path, *, remember: bool = True, command: str = "", asked: Sequence[str] = ()) -> Any:
     from pipeline.run import bring_up_to_date
     from pipeline.search import open_search
     from pipeline.store import open_store
 
     search = open_search(folder)
     with open_store(folder, create=False) as store, progress_bar() as progress:
-        return bring_up_to_date(store, search, progress, remember=remember, command=command)
+        return bring_up_to_date(store, search, progress, remember=remember, command=command, asked=asked)
 
 
 def _waiting(folder: Path) -> int:
@@ -689,7 +690,7 @@ def _waiting(folder: Path) -> int:
 
 def _rank(folder: Path, as_json: bool, verbose: bool = False) -> None:
     from pipeline.output import as_json as to_json
-    from pipeline.output import write_files
+    from pipeline.output import passed_over_json, write_files
     from pipeline.report import pages, table
     from pipeline.starting import nothing_yet
     from pipeline.store import DATABASE
@@ -700,8 +701,10 @@ def _rank(folder: Path, as_json: bool, verbose: bool = False) -> None:
     view = result.view
     report = write_files(folder / "reports", pages(view))[0]
     if as_json:
-        rows = [to_json(vehicle) for vehicle in view.vehicles]
-        typer.echo(json.dumps({"as_of": view.as_of.isoformat(), "vehicles": rows}, ensure_ascii=False, indent=1))
+        told: dict[str, Any] = {"as_of": view.as_of.isoformat(), "vehicles": [to_json(v) for v in view.vehicles]}
+        if view.passed_over:
+            told["passed_over"] = [passed_over_json(one) for one in view.passed_over]
+        typer.echo(json.dumps(told, ensure_ascii=False, indent=1))
     elif not view.vehicles:
         say(nothing_yet(folder, _waiting(folder)))
     else:

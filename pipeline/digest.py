@@ -46,6 +46,7 @@ def standing(view: ReportView, versions: Mapping[str, str]) -> dict[str, Any]:
                   terms.does_own_work, sorted((k, list(v)) for k, v in terms.must.items())],
         "vehicles": {v.ref: _stands(n, v) for n, v in enumerate(view.vehicles, 1)},
         "apart": [v.ref for v in view.apart],
+        "passed over": [one.ref for one in view.passed_over],
     }  # fmt: skip
 
 
@@ -73,9 +74,10 @@ def changes(before: Mapping[str, Any] | None, now: Mapping[str, Any], currency: 
     if before is None:
         return Changes()
     old, new = before["vehicles"], now["vehicles"]
-    came = [ref for ref in new if ref not in old and ref not in before["apart"]]
+    known, still = {*before["apart"], *before.get("passed over", ())}, {*now["apart"], *now.get("passed over", ())}
+    came = [ref for ref in new if ref not in old and ref not in known]
     stayed = [ref for ref in new if ref in old]
-    lost = [row["title"] for ref, row in old.items() if ref not in new and ref not in now["apart"]]
+    lost = [row["title"] for ref, row in old.items() if ref not in new and ref not in still]
     lost += [new[ref]["title"] for ref in stayed if new[ref]["gone"] and not old[ref]["gone"]]
     then = {ref: n for n, ref in enumerate(sorted(stayed, key=lambda ref: old[ref]["place"]), 1)}
     general = _general(before, now)
@@ -156,6 +158,8 @@ def digest(view: ReportView, told: Changes, refused: Sequence[str], page: str, f
     if not told:
         lines += ["", "The first night: nothing to compare with." if first else "Nothing else has changed."]
     lines += _section("Not read", refused)
+    if view.passed_over:
+        lines += ["", f"{len(view.passed_over):,} more were passed over at a quick look."]
     lines += ["", f"The page: {page}", "An estimate is a reasoned guess from an advert, no inspection."]
     return "\n".join(lines) + "\n"
 

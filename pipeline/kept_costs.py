@@ -31,33 +31,41 @@ Estimate = Callable[[Sequence[Evidence]], Iterable[RepairEstimate]]
 class KeptCosts:
     """Looks up or works out the repair cost of each vehicle; `worked_out` counts those that were not kept."""
 
-    def __init__(self, folder: Path, version: str, estimate: Estimate, *, tidy: bool = True) -> None:
-        """`tidy`: files that no vehicle of a run uses are deleted at its end."""
-        self.folder, self.version, self.estimate, self.tidy = folder, version, estimate, tidy
+    def __init__(self, folder: Path, version: str, estimate: Estimate) -> None:
+        self.folder, self.version, self.estimate = folder, version, estimate
         self.worked_out = 0
+        self._used: set[str] = set()  # at most MOST keys
+        self._given = 0
+        self._shelf: Shelf | None = None
 
     def of(self, evidence: Sequence[Evidence]) -> Iterator[RepairEstimate]:
-        """One estimate a vehicle, in order."""
+        """One estimate a vehicle, in order. May be asked again for others of the same run."""
         keys = [evidence_key(one, self.version) for one in evidence]
         there = {path.stem for path in self.folder.glob("*.npz")}
         fresh = iter(self.estimate([one for one, key in zip(evidence, keys, strict=True) if key not in there]))
-        used, shelf = dict.fromkeys(keys[:MOST]), None
-        for n, (one, key) in enumerate(zip(evidence, keys, strict=True)):
+        for key in keys:
+            if len(self._used) < MOST:
+                self._used.add(key)
+        for one, key in zip(evidence, keys, strict=True):
             repair = self._read(key, one.ref) if key in there else None
             if repair is None:
                 # A file that was there and cannot be read was torn by a crash.
                 repair = next(iter(self.estimate([one]))) if key in there else next(fresh)
                 self.worked_out += 1
-                if key in used:
+                if key in self._used:
                     self._write(key, repair)
-            if n >= HELD:
+            if self._given >= HELD:
                 with suppress(OSError):  # where the disk is full they stay in memory
-                    shelf = shelf or Shelf(self.folder)
-                    repair = replace(repair, drawn=shelf.put(repair.draws))
+                    self._shelf = self._shelf or Shelf(self.folder)
+                    repair = replace(repair, drawn=self._shelf.put(repair.draws))
+            self._given += 1
             yield repair
-        if self.tidy and self.folder.is_dir():
+
+    def tidy(self) -> None:
+        """Deletes the files that no vehicle asked for in this run uses."""
+        if self.folder.is_dir():
             for path in self.folder.iterdir():
-                if path.stem not in used and path.suffix in (".npz", ".part"):
+                if path.stem not in self._used and path.suffix in (".npz", ".part"):
                     path.unlink(missing_ok=True)
 
     def _read(self, key: str, ref: str) -> RepairEstimate | None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import UsageError
-from pipeline.types import VehicleView
+from pipeline.types import PassedOver, VehicleView
 
 
 def as_json(view: VehicleView) -> dict[str, Any]:
@@ -58,6 +58,20 @@ def as_json(view: VehicleView) -> dict[str, Any]:
         ],
         "questions": [question.text for question in row.questions],
         "changes": list(row.changes),
+    }
+
+
+def passed_over_json(one: PassedOver) -> dict[str, Any]:
+    """One vehicle of a very large search that a quick look left out; see `as_json` for the others."""
+    return {
+        "ref": one.ref,
+        "title": one.title,
+        "advert_ids": [advert_id for advert_id, _ in one.adverts],
+        "verdict": "leave",
+        "visit_worth": None,
+        "asking_price": one.asking_price,
+        "worth_at_a_quick_look": _rounded(one.worth),
+        "passed_over": one.why,
     }
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Protocol, TypeVar
 
@@ -44,7 +44,7 @@ def find_vehicle(vehicles: Sequence[V], ref: str) -> V:
         )
     tests: tuple[Callable[[V], bool], ...] = (
         lambda v: v.ref == wanted,
-        lambda v: any(wanted in (t.advert_id.lower(), t.source.lower(), _stem(t.source)) for t in v.texts),
+        lambda v: is_called(v.ref, v.texts, wanted),
         lambda v: wanted in v.title.lower() or any(wanted in t.source.lower() for t in v.texts),
     )
     for test in tests:
@@ -62,6 +62,12 @@ def find_vehicle(vehicles: Sequence[V], ref: str) -> V:
     near = list(dict.fromkeys(names[n] for n in difflib.get_close_matches(wanted, names, n=3, cutoff=0.5)))
     hint = f"Did you mean {'; '.join(near)}? " if near else ""
     raise UsageError(f"no vehicle fits {ref!r}", remedy=f"{hint}Give a number from 'viewworthy rank'.")
+
+
+def is_called(ref: str, adverts: Iterable[Advertised], word: str) -> bool:
+    """Whether a word is a vehicle's number, the id of one of its adverts or a file's name."""
+    wanted = word.strip().lower()
+    return ref == wanted or any(wanted in (a.advert_id.lower(), a.source.lower(), _stem(a.source)) for a in adverts)
 
 
 def completions(folder: Path, begun: str) -> list[tuple[str, str]]:

@@ -3,25 +3,23 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from pipeline.batches import Alone, Hands, Text, cost_apart, read_apart
+from pipeline.held_readings import HeldReadings
 from pipeline.intake import Progress, finish, quiet
 from pipeline.itembeliefs import ItemBeliefs
 from pipeline.kept_costs import KeptCosts
 from pipeline.keys import costing_version, reading_version, run_key, versions
-from pipeline.money import in_buyers_currency
-from pipeline.notes import Recorded, corrected, recorded
-from pipeline.output import as_json, changes_since
+from pipeline.notes import Recorded, recorded
+from pipeline.output import as_json, changes_since, passed_over_json
 from pipeline.parallel import hands_for
 from pipeline.paths import data_folder
 from pipeline.record import Record
-from pipeline.schemas.knowledge_parts import Knowledge
 from pipeline.schemas.notes import NoteRules
-from pipeline.schemas.traits import named_in
 from pipeline.search import Search
 from pipeline.standing import Standing
 from pipeline.store import Store, price_points
@@ -29,19 +27,16 @@ from pipeline.store.runs import Row, Source
 from pipeline.types import (
     MILES_PER_KM,
     AdvertView,
-    Evidence,
     Note,
     Prospect,
     Ranked,
     Reading,
     Reason,
-    RepairEstimate,
     ReportView,
     Snapshot,
-    Valuation,
     VehicleView,
 )
-from pipeline.vehicles import Vehicle, comparable_of, distance_of, evidence_of, title_of, vehicles
+from pipeline.vehicles import Vehicle, vehicles
 
 STORED_TOGETHER = 1000  # readings
 CAUTIONS = (
@@ -60,7 +55,7 @@ class Result:
 
     view: ReportView
     record: Record
-    found: tuple[Vehicle, ...] = ()  # of the vehicles in the view
+    found: tuple[Vehicle, ...] = ()  # of the vehicles in the view, but for those passed over
 
     @property
     def read_now(self) -> int:
@@ -115,6 +110,7 @@ def bring_up_to_date(
     rules: Path | None = None,
     command: str = "",
     hands: Hands | None = None,
+    asked: Collection[str] = (),
 ) -> Result:
     """Reads what is new, works out costs and values, ranks, and gives all that the report shows.
 
@@ -122,16 +118,18 @@ def bring_up_to_date(
     `command` that asked for it. `tidy`: kept costs that this run did not use are deleted (default: as `remember`).
     Adverts already read and costs already worked out from the same evidence, rules and terms are taken as they are;
     values and ranks are always worked out anew, for each rests on all vehicles. `hands` do the reading and costing:
-    this machine's processors unless told.
+    this machine's processors unless told. In a very large search only some vehicles are worked out in full (see
+    `quick_pass.py`); `asked`: what a person called those that must be among them.
     """
+    from pipeline.appraisal import Appraiser, evidence_of_each
     from pipeline.costing import learnt_knowledge
-    from pipeline.ranking import rank
+    from pipeline.quick_pass import pick
+    from pipeline.ranking import going_without, rank
     from pipeline.schemas.decision import load_decision
     from pipeline.schemas.knowledge import load_knowledge
     from pipeline.schemas.notes import load_note_rules
     from pipeline.schemas.subjects import load_subjects
     from pipeline.schemas.value_priors import load_value_priors
-    from pipeline.valuation import value
 
     record = Record()
     own_rules, buyer, as_of = rules, search.buyer, search.as_of
@@ -148,66 +146,45 @@ def bring_up_to_date(
         snapshots = store.snapshots()
         read_now = read(store, snapshots, progress, own_rules, hands)
         notes = store.notes()
-        readings = corrected(store.readings(), snapshots, notes, noting)
+        readings = HeldReadings(store, snapshots, notes, noting)
     with record.stage("linking"):
+        progress("linking", 0, len(snapshots))
         found = vehicles(store, snapshots, readings, as_of)
         known = _recorded(found, notes, store.note_readings(), noting)
-        evidence = [
-            _named(evidence_of(vehicle, readings, as_of, known[vehicle.ref]), vehicle, knowledge) for vehicle in found
-        ]
     with record.stage("costing"):
-        wiser, lessons, learnt = learnt_knowledge(evidence, knowledge, buyer)
+        noted = [vehicle for vehicle in found if known[vehicle.ref].findings]
+        wiser, lessons, learnt = learnt_knowledge(
+            evidence_of_each(noted, readings, as_of, known, knowledge), knowledge, buyer
+        )
         kept = KeptCosts(
             store.folder / "cache",
             "".join((costing_version(rules, buyer, search.packs), *map(repr, learnt))),
             lambda some: cost_apart(some, wiser, buyer, hands or hands_for(len(some))),
-            tidy=remember if tidy is None else tidy,
         )
-        repairs: list[RepairEstimate] = []
-        for repair in kept.of(evidence):
-            repairs.append(repair)
-            progress("costing", len(repairs), len(evidence))
-    with record.stage("valuation"):
-        progress("valuation", len(found), len(found))
-        prices = [in_buyers_currency(e.facts.get("asking_price"), e.facts.get("currency"), buyer) for e in evidence]
-        comparables = [
-            comparable_of(v, e, price.amount, repair, priors.traits_in(v.newest[0].advert.text))
-            for v, e, price, repair in zip(found, evidence, prices, repairs, strict=True)
-        ]
-        values: list[Valuation] = value(comparables, priors, buyer, as_of)
-    prospects = []
-    road = decision.decision.visit.road_over_straight
-    with record.stage("places"):
-        for n, (v, e, price, repair, worth) in enumerate(zip(found, evidence, prices, repairs, values, strict=True), 1):
-            progress("places", n, len(found))
-            miles, place = distance_of(v, search, road)
-            prospects.append(
-                Prospect(
-                    ref=v.ref,
-                    advert_ids=tuple(s.advert.advert_id for s in v.newest),
-                    title=title_of(v, e),
-                    evidence=e,
-                    repair=repair,
-                    valuation=worth,
-                    asking_price=price.amount if price.amount is not None else known[v.ref].agreed,
-                    currency=buyer.currency,
-                    distance_miles=miles,
-                    place=place,
-                    refused_price=price.note if price.amount is None else None,
-                    agreed_price=known[v.ref].agreed,
-                    least_price=known[v.ref].least_price(price.amount),
-                )
-            )
+    appraiser = Appraiser(search, as_of, readings, known, knowledge, decision, priors, kept, record, progress)
+    picked = pick(found, appraiser, asked)
+    prospects = appraiser.prospects(picked.full, picked.evidence, picked.sample)
+    if remember if tidy is None else tidy:
+        kept.tidy()
     with record.stage("ranking"):
         progress("ranking", len(prospects), len(prospects))
-        by_ref = {v.ref: (v, p) for v, p in zip(found, prospects, strict=True)}
-        ranked = rank([p for p in prospects if not known[p.ref].fate], buyer, decision)
+        by_ref = {v.ref: (v, p) for v, p in zip(picked.full, prospects, strict=True)}
+        there = [p for p in prospects if not known[p.ref].fate]
+        if picked.sample is not None:
+            usual = [p for p in there if p.ref in picked.sample]
+            there_for = replace(buyer, outside_option=going_without(usual, buyer, decision))
+        else:
+            there_for = buyer
+        ranked = rank(there, there_for, decision)
         over = rank([p for p in prospects if known[p.ref].fate], buyer, decision)
+        read_of = readings.of([snapshot for vehicle in picked.full for snapshot in vehicle.history])
         views, apart = (
-            tuple(_view(row, standing, *by_ref[row.ref], readings, names, known[row.ref]) for row in rows)
+            tuple(_view(row, standing, *by_ref[row.ref], read_of, names, known[row.ref]) for row in rows)
             for rows, standing in ((ranked, Standing(ranked)), (over, Standing(over)))
         )
     counts = {"adverts": len({s.advert.advert_id for s in snapshots}), "vehicles": len(found), "read now": read_now}
+    if picked.passed_over:
+        counts["passed over"] = len(picked.passed_over)
     before = store.last_standing()
     view = ReportView(
         as_of=as_of,
@@ -220,9 +197,10 @@ def bring_up_to_date(
         counts=counts,
         subject_names=names,
         apart=apart,
+        passed_over=picked.passed_over,
     )
     record.counts |= {**counts, "costs worked out": kept.worked_out, "refused": len(view.refusals)}
-    result = Result(view, record, tuple(found))
+    result = Result(view, record, tuple(picked.full))
     if remember:
         keep_ranking(store, search, result, rules=rules, command=command)
     return result
@@ -237,7 +215,7 @@ def unchanged(store: Store, search: Search, rules: Path | None = None) -> bool:
 
 def keep_ranking(store: Store, search: Search, result: Result, *, rules: Path | None = None, command: str = "") -> None:
     """Keeps a ranking as the one that `show` prints and the next run's changes are told from, with the run's record."""
-    from pipeline.report import vehicle_lines
+    from pipeline.report import passed_over_lines, vehicle_lines
 
     view, record, rules = result.view, result.record, rules or data_folder("rules")
     key = run_key(search.folder, rules, view.as_of.isoformat(), store.inputs())
@@ -258,6 +236,10 @@ def keep_ranking(store: Store, search: Search, result: Result, *, rules: Path | 
                         apart,
                     )
                 yield row
+        for one in view.passed_over:
+            names = tuple(Source(*pair) for pair in one.adverts)
+            told, lines = json.dumps(passed_over_json(one)), "\n".join(passed_over_lines(one, view.buyer.currency))
+            yield Row(one.ref, one.title, "leave", None, one.asking_price, names, told, lines)
 
     store.keep_run(
         view.as_of,
@@ -270,12 +252,6 @@ def keep_ranking(store: Store, search: Search, result: Result, *, rules: Path | 
     )
 
 
-def _named(evidence: Evidence, vehicle: Vehicle, knowledge: Knowledge) -> Evidence:
-    """With what the adverts name of the packs' models among the facts."""
-    text = " ".join(f"{snapshot.advert.title or ''} {snapshot.advert.text}" for snapshot in vehicle.newest)
-    return replace(evidence, facts={**named_in(knowledge, text), **evidence.facts})
-
-
 def _recorded(
     found: Sequence[Vehicle], notes: Sequence[Note], readings: Mapping[int, Reading], rules: NoteRules
 ) -> dict[str, Recorded]:
@@ -283,8 +259,11 @@ def _recorded(
     told: dict[str, list[Note]] = {}
     for note in notes:
         told.setdefault(note.advert_id, []).append(note)
+    nothing = recorded((), readings, rules)
     return {
-        vehicle.ref: recorded(
+        vehicle.ref: nothing
+        if told.keys().isdisjoint(s.advert.advert_id for s in vehicle.newest)
+        else recorded(
             sorted(
                 (note for s in vehicle.newest for note in told.get(s.advert.advert_id, ())),
                 key=lambda note: note.number,

@@ -638,6 +638,22 @@ class AdvertView:
 
 
 @dataclass(frozen=True, slots=True)
+class PassedOver:
+    """A vehicle of a large search that a quick look found to be none of the best, so that it was not worked out.
+
+    `worth`: about what it is worth to the buyer as it stands, sound value less expected repairs; None without a price
+    to set it against.
+    """
+
+    ref: str
+    title: str
+    adverts: tuple[tuple[str, str], ...]  # (advert id, source) of each
+    asking_price: float | None
+    worth: float | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class ReportView:
     """All that the page and the table show. Vehicles best first."""
 
@@ -651,6 +667,7 @@ class ReportView:
     counts: Mapping[str, int] = field(default_factory=dict)
     subject_names: Mapping[str, str] = field(default_factory=dict)
     apart: tuple[VehicleView, ...] = ()  # bought, sold or gone by the buyer's own record: kept, not ranked
+    passed_over: Sequence[PassedOver] = ()  # of a large search, the likelier first
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,8 @@ from datetime import date
 from typing import Any
 
 from pipeline.doubts import doubts_of
-from pipeline.linking import Linkable, group, link
+from pipeline.held_readings import HeldReadings, in_parts
+from pipeline.linking import LOOKED_AT, Linkable, group, link
 from pipeline.notes.apply import Recorded, outdated
 from pipeline.paths import data_folder
 from pipeline.placenames import distance_in, place_in
@@ -17,7 +18,7 @@ from pipeline.schemas.linking import load_link_rules
 from pipeline.schemas.places import load_place_words
 from pipeline.search import Search
 from pipeline.store import Store
-from pipeline.types import MILES_PER_KM, Comparable, Evidence, Reading, RepairEstimate, Snapshot
+from pipeline.types import MILES_PER_KM, Comparable, Evidence, Reading, Snapshot
 
 TRADE_SELLERS = ("trade", "dealer", "garage", "forecourt")
 
@@ -33,9 +34,7 @@ class Vehicle:
     gone: bool = False  # none of its adverts was seen for long
 
 
-def vehicles(
-    store: Store, snapshots: Sequence[Snapshot], readings: Mapping[int, Reading], as_of: date
-) -> list[Vehicle]:
+def vehicles(store: Store, snapshots: Sequence[Snapshot], readings: HeldReadings, as_of: date) -> list[Vehicle]:
     """Links adverts of one vehicle, but for what the buyer keeps apart; numbers the vehicles by their first advert."""
     rules = load_link_rules(data_folder("rules"))
     by_advert: dict[str, list[Snapshot]] = {}
@@ -43,8 +42,10 @@ def vehicles(
         by_advert.setdefault(snapshot.advert.advert_id, []).append(snapshot)
     newest = {key: max(found, key=lambda s: (s.last_seen, s.snapshot_id)) for key, found in by_advert.items()}
     linkable = [
-        Linkable(key, one.advert.text, {f.key: f.value for f in readings[one.snapshot_id].facts})
-        for key, one in newest.items()
+        Linkable(key, one.advert.text, {f.key: f.value for f in read[one.snapshot_id].facts if f.key in LOOKED_AT})
+        for some in in_parts(list(newest.items()))
+        for read in [readings.of([one for _, one in some])]
+        for key, one in some
     ]
     apart = store.apart()
     links = [edge for edge in link(linkable, rules) if (min(edge.a, edge.b), max(edge.a, edge.b)) not in apart]
@@ -146,9 +147,9 @@ def spot_of(vehicle: Vehicle, near: tuple[float, float]) -> Place | None:
 
 
 def comparable_of(
-    vehicle: Vehicle, evidence: Evidence, price: float | None, repair: RepairEstimate, traits: tuple[str, ...]
+    vehicle: Vehicle, evidence: Evidence, price: float | None, admitted: float, traits: tuple[str, ...]
 ) -> Comparable:
-    """One vehicle as the value model sees it."""
+    """One vehicle as the value model sees it. `admitted`: expected cost of what the advert owns up to."""
     facts = evidence.facts
     said = {(claim.subject, claim.status) for claim in evidence.claims}
     scam = ("advance_payment", "present") in said or ("no_viewing", "present") in said
@@ -168,7 +169,7 @@ def comparable_of(
         gearbox=facts.get("gearbox"),
         service_history=facts.get("service_history"),
         test_months_left=_months_left(facts, evidence.as_of),
-        disclosed_repair=repair.admitted_mean,
+        disclosed_repair=admitted,
         seller_kind=kind,  # type: ignore[arg-type]
         modified=("modified", "present") in said,
         written_off=("writeoff", "present") in said,
@@ -187,7 +188,7 @@ def _months_left(facts: Mapping[str, Any], as_of: date) -> float | None:
     return None
 
 
-def title_of(vehicle: Vehicle, evidence: Evidence) -> str:
+def title_of(vehicle: Vehicle) -> str:
     """The advert's own title, else its first words, at most 70 characters."""
     newest = vehicle.newest[0].advert
     words = " ".join((newest.title or newest.text).split())

@@ -13,11 +13,13 @@ from typer.testing import CliRunner
 from pipeline.advise.command import Advised, advise
 from pipeline.advise.contacts import DOT, masked
 from pipeline.advise.members import read_members
+from pipeline.batches import reader_of
 from pipeline.cli import app
 from pipeline.costing.estimate import Engine
 from pipeline.errors import UsageError
 from pipeline.ingest import gather
 from pipeline.intake import add, quiet
+from pipeline.keys import reading_version
 from pipeline.nlp.advert import AdvertReader
 from pipeline.run import bring_up_to_date
 from pipeline.search import Search, open_search, start_search
@@ -84,6 +86,7 @@ def given(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Given]:
     folder = tmp_path_factory.mktemp("club")
     search, members = make(folder)
     read, believed = [], []
+    reader_of(None, reading_version())  # when it is made it reads a first line
     with pytest.MonkeyPatch.context() as patch:
         reader, believe = AdvertReader.read_all, Engine.believed
         patch.setattr(

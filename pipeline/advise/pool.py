@@ -128,7 +128,7 @@ class Terms:
         key = (buyer.guide_price, tuple(sorted(buyer.rates.items())))
         if key not in self._values:
             comparables = [
-                comparable_of(vehicle, view.prospect.evidence, price, repair, self._traits(vehicle))
+                comparable_of(vehicle, view.prospect.evidence, price, repair.admitted_mean, self._traits(vehicle))
                 for vehicle, view, price, repair in zip(
                     self.pool.vehicles, self.pool.views, prices, self.repairs, strict=True
                 )

@@ -23,11 +23,12 @@ from pipeline.types import MILES_PER_KM
 
 _WORD = re.compile(r"[a-z0-9]+")
 _SETTLED = ("fuel", "gearbox", "engine_litres")  # facts that a vehicle does not change
+LOOKED_AT = frozenset({*_SETTLED, "vin", "plate", "year", "mileage", "mileage_unit"})  # all facts that linking uses
 
 
 @dataclass(frozen=True, slots=True)
 class Linkable:
-    """One advert as linking sees it: its newest text and its chosen facts."""
+    """One advert as linking sees it: its newest text and, of its chosen facts, those LOOKED_AT."""
 
     advert_id: str
     text: str

@@ -56,7 +56,7 @@ def run_note(
 
 
 def _history(store: Store, search: Search, ref: str, as_json: bool, progress: Progress) -> str:
-    view = bring_up_to_date(store, search, progress, remember=False).view
+    view = bring_up_to_date(store, search, progress, remember=False, asked=[ref]).view
     vehicle = find_vehicle(everything(view), ref)
     notes = history(store, view, vehicle)
     if as_json:

@@ -46,7 +46,7 @@ def record(store: Store, search: Search, ref: str, given: Given, progress: Progr
 
 def store_note(store: Store, search: Search, ref: str, make: Make, progress: Progress) -> Told:
     """Stores the note that `make` gives for the vehicle, and tells what it changed."""
-    before = bring_up_to_date(store, search, progress, remember=False).view
+    before = bring_up_to_date(store, search, progress, remember=False, asked=[ref]).view
     vehicle = find_vehicle(everything(before), ref)
     note = make(vehicle, anchor(store, vehicle))
     number = store.keep_note(note)
@@ -61,7 +61,7 @@ def take_back(
     check: Callable[[VehicleView], None] = lambda vehicle: None,
 ) -> Told:
     """Undoes the newest note of a vehicle that still counts. `check` may raise when it is not the one meant."""
-    before = bring_up_to_date(store, search, progress, remember=False).view
+    before = bring_up_to_date(store, search, progress, remember=False, asked=[ref]).view
     vehicle = find_vehicle(everything(before), ref)
     check(vehicle)
     note = undo(store, vehicle)
@@ -71,7 +71,7 @@ def take_back(
 def _told(
     store: Store, search: Search, before: ReportView, vehicle: VehicleView, note: Note, progress: Progress
 ) -> Told:
-    after = bring_up_to_date(store, search, progress, remember=False).view
+    after = bring_up_to_date(store, search, progress, remember=False, asked=[vehicle.ref]).view
     now = find(after, vehicle.ref) or vehicle
     read = store.note_readings().get(note.number)
     items = {item.item: item.name for item in now.prospect.repair.items}

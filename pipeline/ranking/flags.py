@@ -7,20 +7,27 @@ from collections.abc import Sequence
 
 from pipeline.ranking.identity import identity_checks
 from pipeline.schemas.decision import Condition, DecisionRules, FlagRule
-from pipeline.types import Buyer, Claim, Flag, Prospect
+from pipeline.types import Buyer, Claim, Evidence, Flag, Prospect
 
 
 def red_flags(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tuple[Flag, ...]:
     """Flags that stand for a vehicle and this buyer, disqualifying ones first."""
-    claims = prospect.evidence.claims
+    return flags_of(prospect.evidence, prospect.valuation.flags, buyer, rules)
+
+
+def flags_of(
+    evidence: Evidence, valuation_flags: Sequence[str], buyer: Buyer, rules: DecisionRules
+) -> tuple[Flag, ...]:
+    """As `red_flags`, by what is known of a vehicle and what its valuation found odd."""
+    claims = evidence.claims
     heard = [c for c in claims if c.confidence >= rules.flags.heard]
     told = {c.subject for c in heard if c.status in ("present", "due")} - set(rules.flags.no_faults)
-    checks = identity_checks(prospect.evidence, rules.registration, rules.flags.identity)
-    checks |= dict(prospect.evidence.doubts)
+    checks = identity_checks(evidence, rules.registration, rules.flags.identity)
+    checks |= dict(evidence.doubts)
     lifting = rules.flags.repair_words_in
     found: list[Flag] = []
     for rule in rules.flags.flags:
-        raised = _raised(rule, prospect, heard, checks)
+        raised = _raised(rule, evidence, valuation_flags, heard, checks)
         if raised is None or buyer.purpose in rule.not_purposes:
             continue
         if rule.unless_words and any(_has(c.quote, rule.unless_words) for c in claims if c.subject in lifting):
@@ -44,15 +51,15 @@ def red_flags(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tuple[F
 
 
 def _raised(
-    rule: FlagRule, prospect: Prospect, heard: Sequence[Claim], checks: dict[str, str]
+    rule: FlagRule, evidence: Evidence, valuation_flags: Sequence[str], heard: Sequence[Claim], checks: dict[str, str]
 ) -> tuple[str, str, float] | None:
     """The flag's text, the words that raise it and how sure they are read, or None."""
     claim = _any(heard, rule.when)
     if claim is not None:
         return rule.text, claim.quote, claim.confidence
-    if any(flag in prospect.valuation.flags for flag in rule.valuation_flags):
+    if any(flag in valuation_flags for flag in rule.valuation_flags):
         return rule.text, "", 1.0
-    if any(prospect.evidence.facts.get(key) in values for key, values in rule.facts.items()):
+    if any(evidence.facts.get(key) in values for key, values in rule.facts.items()):
         return rule.text, "", 1.0
     said = [checks[name] for name in rule.checks if name in checks]
     return (f"{rule.text}: {'; '.join(said)}", "", 1.0) if said else None

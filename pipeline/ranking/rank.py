@@ -75,7 +75,7 @@ def _key(stopped: bool, row: Ranked) -> tuple[bool, int, bool, float, str]:
 
 def _one(case: _Case, buyer: Buyer, rules: DecisionRules, outside: float) -> tuple[bool, Ranked]:
     prospect, money, flags = case.prospect, case.money, case.flags
-    broken, musts = must_broken(prospect, buyer), must_questions(prospect, buyer, rules)
+    broken, musts = must_broken(prospect.evidence, buyer), must_questions(prospect, buyer, rules)
     cost = visit_cost(prospect.distance_miles, buyer, rules) if prospect.distance_miles is not None else None
     if money is None:
         return _unvalued(case, broken, musts, cost)

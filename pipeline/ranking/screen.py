@@ -69,7 +69,7 @@ def _row(prospect: Prospect, repair_sd: float, buyer: Buyer, rules: DecisionRule
     weighed = [(i.expected_cost * groups.get(i.group, 1.0), i.seen_on_viewing) for i in prospect.repair.items]
     repair = sum(cost for cost, _ in weighed)
     seen = sum(cost * chance for cost, chance in weighed) / repair if repair else 0.0
-    value = worth_factor(prospect, buyer, rules) * np.exp(valuation.log_mean + valuation.log_sd**2 / 2)
+    value = worth_factor(prospect.evidence, buyer, rules) * np.exp(valuation.log_mean + valuation.log_sd**2 / 2)
     value_sd = value * np.sqrt(np.expm1(valuation.log_sd**2))
     mean = value - price_paid(prospect, rules) - repair
     if buyer.risk != "mean":
@@ -81,7 +81,7 @@ def _row(prospect: Prospect, repair_sd: float, buyer: Buyer, rules: DecisionRule
 
 
 def _stopped(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> bool:
-    if must_broken(prospect, buyer) or any(flag.disqualifies for flag in red_flags(prospect, buyer, rules)):
+    if must_broken(prospect.evidence, buyer) or any(flag.disqualifies for flag in red_flags(prospect, buyer, rules)):
         return True
     if buyer.budget_total is None or prospect.asking_price is None:
         return False

@@ -11,7 +11,7 @@ from scipy.special import ndtri
 
 from pipeline.itembeliefs import ItemBeliefs
 from pipeline.schemas.decision import DecisionRules
-from pipeline.types import Buyer, Draws, Prospect
+from pipeline.types import Buyer, Draws, Evidence, Prospect
 from pipeline.uniforms import column
 
 Array = NDArray[np.float64]
@@ -85,7 +85,7 @@ def _values(prospect: Prospect, buyer: Buyer, rules: DecisionRules, samples: int
     """Sound value, and what is expected of it after a viewing, (samples,) each."""
     sd, middle = prospect.valuation.log_sd, prospect.valuation.log_mean
     assert sd is not None and middle is not None
-    factor, shown = worth_factor(prospect, buyer, rules), rules.decision.value.revealed_share
+    factor, shown = worth_factor(prospect.evidence, buyer, rules), rules.decision.value.revealed_share
     a, b = _normal("value seen", samples), _normal("value unseen", samples)
     value = factor * np.exp(middle + sd * (np.sqrt(shown) * a + np.sqrt(1 - shown) * b))
     # What a viewing leaves open of the value is averaged over: the mean of a log-normal given its seen part.
@@ -126,10 +126,10 @@ def price_paid(prospect: Prospect, rules: DecisionRules) -> float:
     return max(prospect.asking_price * (1 - off), prospect.least_price or 0.0)
 
 
-def worth_factor(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> float:
+def worth_factor(evidence: Evidence, buyer: Buyer, rules: DecisionRules) -> float:
     """What changes and records make of the worth of a sound one to this buyer."""
     purpose, factor = rules.purposes[buyer.purpose], 1.0
-    said = {(claim.subject, claim.status) for claim in prospect.evidence.claims}
+    said = {(claim.subject, claim.status) for claim in evidence.claims}
     if ("modified", "present") in said:
         factor *= purpose.modified
     if ("writeoff", "present") in said:

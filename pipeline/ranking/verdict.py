@@ -11,7 +11,7 @@ from pipeline.ranking.essentials import Essentials
 from pipeline.ranking.questions import Call
 from pipeline.ranking.surplus import Surplus, call_cost, visit_hours
 from pipeline.schemas.decision import DecisionRules
-from pipeline.types import Buyer, Flag, Prospect, Question, Reason, Verdict
+from pipeline.types import Buyer, Evidence, Flag, Prospect, Question, Reason, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,12 +98,19 @@ def over_budget(prospect: Prospect, money: Surplus, buyer: Buyer, rules: Decisio
     if buyer.budget_total is None:
         return ""
     asked = prospect.asking_price or money.paid
-    firm = prospect.evidence.facts.get("price_terms") == "fixed"
-    soft = 0.0 if buyer.budget_is_hard or firm else rules.decision.budget.soft_over
-    if money.paid > buyer.budget_total * (1 + soft):
+    if far_over(money.paid, prospect.evidence, buyer, rules):
         return "far"
     work = float(prospect.repair.samples.mean()) if buyer.budget_is_hard else prospect.repair.admitted_mean
     return "near" if max(asked, money.paid + work) > buyer.budget_total else ""
+
+
+def far_over(paid: float, evidence: Evidence, buyer: Buyer, rules: DecisionRules) -> bool:
+    """Whether what would be paid is beyond talking for the buyer's budget."""
+    if buyer.budget_total is None:
+        return False
+    firm = evidence.facts.get("price_terms") == "fixed"
+    soft = 0.0 if buyer.budget_is_hard or firm else rules.decision.budget.soft_over
+    return paid > buyer.budget_total * (1 + soft)
 
 
 def by_risk(money: Surplus, buyer: Buyer, rules: DecisionRules) -> np.ndarray:
@@ -114,11 +121,11 @@ def by_risk(money: Surplus, buyer: Buyer, rules: DecisionRules) -> np.ndarray:
     return np.asarray(money.seen - (money.full.mean() - tail.mean()))
 
 
-def must_broken(prospect: Prospect, buyer: Buyer) -> list[Reason]:
+def must_broken(evidence: Evidence, buyer: Buyer) -> list[Reason]:
     """Must-haves that the advert states otherwise."""
     found = []
     for key, allowed in buyer.must.items():
-        stated = prospect.evidence.facts.get(key)
+        stated = evidence.facts.get(key)
         if stated is None:
             continue
         values = stated if isinstance(stated, list | tuple) else [stated]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pipeline.report import words
 from pipeline.report.doubts import doubtful
 from pipeline.report.learnt import FATES
+from pipeline.report.passed import passed_name
 from pipeline.report.plot import Axis, Dot, Plot, Strip, axis, plot, strip
 from pipeline.report.section import Section, asked_price, pay, section
 from pipeline.types import Buyer, Ranked, Reason, ReportView, Spread, VehicleView
@@ -77,6 +78,7 @@ class PageContext:
     undrawn: int
     part: int
     others: tuple[tuple[str, str], ...]  # file, its vehicles: the other pages of a large search
+    passed: tuple[str, str]  # file and number of those that a quick look left out, empty where there are none
     rows: tuple[Row, ...]
     sections: tuple[Section, ...]
     refusals: tuple[tuple[str, str], ...]
@@ -110,6 +112,7 @@ def context(view: ReportView, part: int = 0, name: str = "ranking") -> PageConte
         undrawn=len(numbered) - len(dots),
         part=part,
         others=_others(len(view.vehicles), part, name),
+        passed=(passed_name(name, 0), f"{len(view.passed_over):,}") if view.passed_over else ("", ""),
         rows=tuple(_row(n, v, view.buyer, scale) for n, v in numbered),
         sections=tuple(section(n, v, view.buyer, view.subject_names) for n, v in numbered),
         refusals=tuple((r.source + (f", line {r.line}" if r.line else ""), r.reason) for r in view.refusals),
@@ -166,7 +169,9 @@ def _answer(view: ReportView) -> str:
     gone = len(view.vehicles) - len(here)
     if gone:
         said.append(f"{gone} probably gone")
-    return f"Of {len(view.vehicles)} vehicles {', '.join(said)}." if said else ""
+    if view.passed_over:
+        said.append(f"{len(view.passed_over):,} passed over at a quick look")
+    return f"Of {len(view.vehicles) + len(view.passed_over):,} vehicles {', '.join(said)}." if said else ""
 
 
 def _pick(number: int, vehicle: VehicleView, buyer: Buyer) -> Pick:

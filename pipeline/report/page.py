@@ -14,6 +14,7 @@ from markupsafe import Markup, escape
 
 from pipeline.report import words
 from pipeline.report.context import context, file_name, parts
+from pipeline.report.passed import passed_name, passed_over, passed_parts
 from pipeline.types import ReportView
 
 _BETWEEN_TAGS = re.compile(r">\n+<")
@@ -27,18 +28,22 @@ class Pages(Mapping[str, str]):
     def __init__(self, view: ReportView, name: str) -> None:
         self._view, self._name = view, name
         self._parts = {file_name(name, part): part for part in parts(len(view.vehicles))}
+        self._passed = {passed_name(name, part): part for part in passed_parts(len(view.passed_over))}
 
     def __getitem__(self, name: str) -> str:
+        if name in self._passed:
+            return passed_page(self._view, self._passed[name], self._name)
         return page(self._view, self._parts[name], self._name)
 
     def __contains__(self, name: object) -> bool:
-        return name in self._parts
+        return name in self._parts or name in self._passed
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self._parts)
+        yield from self._parts
+        yield from self._passed
 
     def __len__(self) -> int:
-        return len(self._parts)
+        return len(self._parts) + len(self._passed)
 
 
 def pages(view: ReportView, name: str = "ranking") -> Mapping[str, str]:
@@ -52,6 +57,11 @@ def page(view: ReportView, part: int = 0, name: str = "ranking") -> str:
     NUL and lone surrogates, which HTML and UTF-8 cannot hold, become U+FFFD; nothing else of an advert is altered.
     """
     return render("page.html", "page.css", "page.js", page=context(view, part, name))
+
+
+def passed_page(view: ReportView, part: int, name: str = "ranking") -> str:
+    """Some of the vehicles that a quick look left out, as HTML."""
+    return render("passed.html", "page.css", None, page=passed_over(view, part, name))
 
 
 def render(template: str, style_file: str, script_file: str | None, **values: object) -> str:

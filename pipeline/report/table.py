@@ -56,6 +56,8 @@ def table(view: ReportView, width: int) -> str:
                 console.print(Text(f"{number}: not valued: {plain(why_not_valued(vehicle))}"))
     else:
         console.print(Text("No vehicle to rank yet: add saved adverts first."))
+    if view.passed_over:
+        console.print(Text(f"{len(view.passed_over):,} more were passed over at a quick look; the page lists them."))
     for vehicle in view.apart:
         console.print(Text(f"Kept apart: {vehicle.ref} {plain(vehicle.title)}: {FATES.get(vehicle.fate, '')}"))
     for sentence in view.changes:

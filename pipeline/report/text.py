@@ -10,7 +10,7 @@ from pipeline.report import words
 from pipeline.report.learnt import heading, lines
 from pipeline.report.section import asked_price, why_not_valued
 from pipeline.report.table import plain
-from pipeline.types import Question, Reason, Sensitive, VehicleView
+from pipeline.types import PassedOver, Question, Reason, Sensitive, VehicleView
 from pipeline.wrap import wrapped
 
 ITEMS_SHOWN = 12
@@ -24,6 +24,16 @@ def vehicle_text(view: VehicleView, width: int, units: Literal["mi", "km"] = "mi
 def vehicle_lines(view: VehicleView, units: Literal["mi", "km"] = "mi") -> list[str]:
     """All of one vehicle, a statement a line, as long as it is."""
     return list(_lines(view, units))
+
+
+def passed_over_lines(one: PassedOver, currency: str) -> list[str]:
+    """What is known of a vehicle that a quick look left out, a statement a line."""
+    lines = [f"{one.ref}  {plain(one.title)}", f"leave: passed over, {plain(one.why)}", ""]
+    if one.asking_price is not None:
+        lines.append(f"asking price      {words.money(one.asking_price, currency)}")
+    if one.worth is not None:
+        lines.append(f"as it stands      about {words.estimate(one.worth, currency)} to you, at a quick look")
+    return [*lines, "Note something of it (viewworthy note) and it is worked out in full from then on."]
 
 
 def _lines(view: VehicleView, units: Literal["mi", "km"]) -> Iterator[str]:

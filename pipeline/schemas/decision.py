@@ -76,6 +76,15 @@ class Outside(RuleModel):
     source: Source
 
 
+class QuickLook(RuleModel):
+    """Above so many vehicles only a `sample` and the `best` by a quick look are worked out in full."""
+
+    above: Annotated[int, Field(ge=1)]
+    sample: Annotated[int, Field(ge=50)]
+    best: Annotated[int, Field(ge=1)]
+    source: Source
+
+
 class Decision(RuleModel):
     visit: Visit
     call: Call
@@ -83,6 +92,7 @@ class Decision(RuleModel):
     paying: Paying
     outside: Outside
     budget: Budget
+    quick_look: QuickLook
     least_chance: Share
     worst_share: Annotated[float, Field(gt=0, le=1)]
     source: Source

@@ -35,7 +35,8 @@ def named_in(knowledge: Knowledge, text: str) -> dict[str, Any]:
 
 
 def _stands(word: str, text: str) -> bool:
-    return re.search(rf"(?<!\w){re.escape(word.lower())}(?!\w)", text) is not None
+    word = word.lower()
+    return word in text and re.search(rf"(?<!\w){re.escape(word)}(?!\w)", text) is not None
 
 
 def vehicle_traits(knowledge: Knowledge, facts: Mapping[str, Any], claims: Sequence[Claim] = ()) -> dict[str, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from pipeline.store.tables import Tables
 from pipeline.types import Claim, Fact, Reading
@@ -65,22 +65,26 @@ class Readings(Tables):
                 [version, ids],
             )
 
-    def readings(self) -> dict[int, Reading]:
-        """Every stored reading: snapshot id -> reading."""
+    def readings(self, snapshots: Collection[int] | None = None) -> dict[int, Reading]:
+        """Stored readings, of all snapshots or of some: snapshot id -> reading."""
+        some = "" if snapshots is None else "WHERE snapshot_id IN (SELECT unnest($some))"
+        given = {} if snapshots is None else {"some": list(snapshots)}
         facts: dict[int, list[tuple[bool, Fact]]] = {}
         for row in self._db.execute(
             'SELECT snapshot_id, chosen, key, value, quote, "start", "end", rule, confidence, origin FROM facts '
-            "ORDER BY snapshot_id, place"
+            f"{some} ORDER BY snapshot_id, place",
+            given,
         ).fetchall():
             fact = Fact(row[2], json.loads(row[3]), *row[4:10])
             facts.setdefault(row[0], []).append((row[1], fact))
         claims: dict[int, list[Claim]] = {}
         for row in self._db.execute(
             'SELECT snapshot_id, subject, status, grade, quote, "start", "end", rule, at_mileage, at_year, confidence, '
-            "detail FROM claims ORDER BY snapshot_id, place"
+            f"detail FROM claims {some} ORDER BY snapshot_id, place",
+            given,
         ).fetchall():
             claims.setdefault(row[0], []).append(Claim(*row[1:]))
-        ids = [row[0] for row in self._db.execute("SELECT snapshot_id FROM readings").fetchall()]
+        ids = [row[0] for row in self._db.execute(f"SELECT snapshot_id FROM readings {some}", given).fetchall()]
         return {
             i: Reading(
                 facts=tuple(f for chosen, f in facts.get(i, ()) if chosen),

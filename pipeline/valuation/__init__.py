@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline.valuation.middles import Middles
 from pipeline.valuation.value import value
 
-__all__ = ["value"]
+__all__ = ["Middles", "value"]

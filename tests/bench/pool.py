@@ -12,7 +12,7 @@ import json
 import random
 import re
 from collections.abc import Iterator, Sequence
-from itertools import accumulate
+from itertools import accumulate, islice
 from pathlib import Path
 from typing import Any
 
@@ -87,7 +87,7 @@ def _varied(piece: str, rng: random.Random) -> str:
 
 def write(folder: Path, count: int, seed: int = 8, together: int = 1000) -> None:
     """The pool as JSONL files of `together` adverts each."""
-    lines = [json.dumps(row, ensure_ascii=False) + "\n" for row in adverts(count, seed)]
+    lines = (json.dumps(row, ensure_ascii=False) + "\n" for row in adverts(count, seed))
     for start in range(0, count, together):
-        text = "".join(lines[start : start + together])
+        text = "".join(islice(lines, together))
         (folder / f"pool-{start:07}.jsonl").write_text(text, encoding="utf-8")

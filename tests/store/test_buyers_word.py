@@ -10,8 +10,11 @@ from typer.testing import CliRunner
 from pipeline.cli import app
 from pipeline.doctor import rebuild
 from pipeline.errors import UsageError
+from pipeline.held_readings import HeldReadings
 from pipeline.ingest import gather
 from pipeline.intake import add
+from pipeline.paths import data_folder
+from pipeline.schemas.notes import load_note_rules
 from pipeline.search import start_search
 from pipeline.store import Store, open_store
 from pipeline.types import Fact, Reading
@@ -37,8 +40,12 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path / "s"
 
 
+def held(store: Store) -> HeldReadings:
+    return HeldReadings(store, store.snapshots(), (), load_note_rules(data_folder("rules")))
+
+
 def linked(store: Store, day: date = DAY) -> dict[str, list[str]]:
-    found = vehicles(store, store.snapshots(), store.readings(), day)
+    found = vehicles(store, store.snapshots(), held(store), day)
     return {one.ref: sorted(s.advert.advert_id for s in one.newest) for one in found}
 
 
@@ -67,8 +74,8 @@ def test_an_undone_link_stays_undone_and_can_be_taken_back(folder: Path) -> None
 
 def test_one_that_was_not_seen_for_long_is_probably_gone_and_kept(folder: Path) -> None:
     with open_store(folder) as store:
-        assert [v.gone for v in vehicles(store, store.snapshots(), store.readings(), DAY)] == [False]
-        assert [v.gone for v in vehicles(store, store.snapshots(), store.readings(), LATER)] == [True]
+        assert [v.gone for v in vehicles(store, store.snapshots(), held(store), DAY)] == [False]
+        assert [v.gone for v in vehicles(store, store.snapshots(), held(store), LATER)] == [True]
         assert len(store.snapshots()) == 3
 
 
