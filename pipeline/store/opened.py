@@ -30,6 +30,7 @@ from pipeline.store.runs import Runs
 from pipeline.store.vehicles import Vehicles
 
 _HEADERS = 3 * 4096  # bytes with which every database file begins (DuckDB's storage format)
+MOST_MEMORY = "25%"  # of the machine's: the rest is for what is made of the rows; what is more goes to the disk
 _MAKING = 2.0  # seconds in which another process has written them
 
 
@@ -91,7 +92,12 @@ def open_store(
 
 
 def _connect(path: Path, wait_seconds: float) -> duckdb.DuckDBPyConnection:
-    settings: dict[str, Any] = {"enable_external_access": "false", "lock_configuration": "true", "threads": "2"}
+    settings: dict[str, Any] = {
+        "enable_external_access": "false",
+        "lock_configuration": "true",
+        "threads": "2",
+        "memory_limit": MOST_MEMORY,
+    }
     begun, pause = time.monotonic(), 0.05
     deadline = begun + wait_seconds
     while True:
