@@ -18,6 +18,7 @@ from pipeline.nlp.lexicon import word_set
 _INVISIBLE = r"[\u0300-\u036f\u00ad\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufe00-\ufe0f\ufeff]"  # and accents
 _TOKEN = re.compile(
     r"( ?)([a-zA-Z]++(?=[ ,\n])"  # most words, first for speed: no shorthand ends so
+    r"|[,;:!?()]|\.+"  # most signs, early for speed too
     rf"|[^\W\d_]{{4,}}+(?!{_INVISIBLE}|['’`´])"  # nor has four letters in a row
     r"|\n[^\S\n]*(?:\n[^\S\n]*)*"  # line break(s): one token
     r"|[£$€]\s?\d[\d,.]*\d[kK]?|[£$€]\s?\d[kK]?"  # money
@@ -28,7 +29,7 @@ _TOKEN = re.compile(
     r"|(?:[A-Za-z]\.){2,}[A-Za-z]?(?![A-Za-z])"  # o.n.o.
     rf"|[^\W\d_]+(?:{_INVISIBLE}+[^\W\d_]*|['’`´][^\W\d_]+)*"  # words, don't
     rf"|{_INVISIBLE}+"
-    r"|\.{2,}|[^\w\s]|_)"
+    r"|[^\w\s]|_)"
 )
 _APOSTROPHES = re.compile(r"['’`´]")
 _HIDDEN = re.compile(_INVISIBLE)
