@@ -10,15 +10,30 @@ import re
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Generic, NamedTuple, TypeVar
+from typing import Generic, NamedTuple, TypeAlias, TypeVar
 
-from pipeline.nlp.facts.phrases import NUMBER_WORDS, any_of, glued, parts_of, phrase, plain_words
+from pipeline.nlp.facts.phrases import NUMBER_WORDS, any_of, parts_of, phrase
 
 K = TypeVar("K", bound=Hashable)
 
 _WORD = re.compile(r"[^\W_]+")
+_GLUED = re.compile(r"[^\W\d_]+")  # to a figure before it
+_FIGURES = re.compile(r"(?<!\w)\d|{n}|{year}")  # what in a phrase may begin with a figure
 _NUMBERS = frozenset(NUMBER_WORDS)
 _APOSTROPHES = re.compile(r"(\w*)'(\w*)")
+
+
+class _Blanks(dict[int, int]):
+    """For `translate`: letters and digits stay, every other sign becomes a blank. Of a bounded memory."""
+
+    def __missing__(self, sign: int) -> int:
+        stays = sign if chr(sign).isalnum() else ord(" ")
+        if len(self) < 4096:
+            self[sign] = stays
+        return stays
+
+
+_BLANKS = _Blanks()
 
 
 class Words:
@@ -27,13 +42,16 @@ class Words:
     `whole`: as they stand; `known`: with those glued to a figure: "10months" holds "months" too.
     """
 
-    __slots__ = ("_numbers", "_places", "_runs", "known", "low", "whole")
+    __slots__ = ("_apart", "_numbers", "_places", "_runs", "known", "low", "whole")
 
     def __init__(self, low: str, runs: Sequence[tuple[int, int]]) -> None:
         self.low = low
         self._runs = runs  # of digits
-        self.whole = frozenset(plain_words(low))
-        self.known = self.whole.union(glued(low)) if runs else self.whole
+        plain = low.replace("£", " ").replace("€", " ")  # mostly ASCII then, which is translated many times faster
+        self._apart = f" {plain.translate(_BLANKS)} "  # words with blanks around them, one sign behind those of `low`
+        self.whole = frozenset(self._apart.split())
+        glued = [match.group() for _, end in runs if (match := _GLUED.match(low, end))]
+        self.known = self.whole.union(glued) if glued else self.whole
         self._places: dict[str, list[int]] = {}
         self._numbers: list[int] | None = None
 
@@ -42,14 +60,26 @@ class Words:
         found = self._places.get(word)
         if found is None:
             found = self._places[word] = []
-            low, size = self.low, len(word)
-            last = len(low) - size
-            at = low.find(word)
+            apart, alone, step = self._apart, f" {word} ", len(word) + 1
+            at = apart.find(alone)
             while at >= 0:
-                if (at == 0 or not low[at - 1].isalnum()) and (at == last or not low[at + size].isalnum()):
-                    found.append(at)
-                at = low.find(word, at + size)
+                found.append(at)
+                at = apart.find(alone, at + step)
         return found
+
+    def between(self, start: int, end: int) -> list[str]:
+        """The words of a stretch, those at its ends as far as they lie in it."""
+        return self._apart[start + 1 : end + 1].split()
+
+    def long_figured(self, least: int) -> bool:
+        """Whether a word with a figure in it has so many signs."""
+        apart, end = self._apart, 0
+        for start, _ in self._runs:
+            if start >= end:
+                end = apart.find(" ", start + 1)
+                if end - apart.rfind(" ", 0, start + 1) > least:
+                    return True
+        return False
 
     def starts(self, begins: Begins) -> list[int]:
         """Where one of some words begins, in order."""
@@ -59,7 +89,9 @@ class Words:
             found += [at for at in places_of(stem, low) if at == 0 or not low[at - 1].isalnum()]
         if begins.number:
             if self._numbers is None:
-                self._numbers = [at for at, _ in self._runs if at == 0 or not low[at - 1].isalnum()]
+                self._numbers = [
+                    at for at, end in self._runs if end - at <= 2 and (at == 0 or not low[at - 1].isalnum())
+                ]
                 self._numbers += [start for word in _NUMBERS & self.whole for start in self.places(word)]
             found += self._numbers
         if len(found) > 1:
@@ -68,7 +100,7 @@ class Words:
 
 
 class Begins(NamedTuple):
-    """With what a match can begin: some words, words of which only the beginning is known, any number."""
+    """With what a match can begin: some words, words of which only the beginning is known, a number of two figures."""
 
     words: frozenset[str]
     stems: tuple[str, ...] = ()
@@ -150,8 +182,11 @@ def firsts(text: str) -> Begins | None:
     """With what a match of a phrase can begin; None when that cannot be told."""
     words: set[str] = set()
     stems: set[str] = set()
-    for part in parts_of(text):
+    parts = parts_of(text)
+    for place, part in enumerate(parts):
         if part == "{n}":
+            if _FIGURES.search(" ".join(parts[place + 1 :])):
+                return None  # they could be glued to the number
             return Begins(frozenset(words), tuple(stems), number=True)
         if "{" in part or (part[0] == "(" and part.endswith("*")):
             return None
@@ -197,23 +232,28 @@ def _inner(part: str) -> str:
     return part[1:-1] if part[0] in "[(" else part
 
 
+# Place, key and phrase, and what it needs besides the words of `by_word`: all of some words, and more.
+_Held: TypeAlias = tuple[int, tuple[K, str], frozenset[str], list[Need]]
+
+
 class Lookup(Generic[K]):
     """Phrases under keys. `live` names those that a text may hold, in the order in which they were given."""
 
     def __init__(self, items: Iterable[tuple[K, str]]) -> None:
-        # place, key, phrase, what it needs besides the words of `by_word`
-        by_word: dict[str, list[tuple[int, K, str, list[Need]]]] = {}
-        self._loose: list[tuple[int, K, str, list[Need]]] = []  # held by no word of their own
+        by_word: dict[str, list[_Held[K]]] = {}
+        self._loose: list[_Held[K]] = []  # held by no word of their own
         for number, (key, text) in enumerate(items):
             rest = list(needs(text))
             sure = [need for need in rest if need.words and not need.signs]
             if sure:
                 best = max(sure, key=lambda need: min(map(len, need.words)))
                 rest.remove(best)
-                for word in best.words:
-                    by_word.setdefault(word, []).append((number, key, text, rest))
-            else:
-                self._loose.append((number, key, text, rest))
+            words = frozenset(word for need in rest if len(need.words) == 1 and not need.signs for word in need.words)
+            held = number, (key, text), words, [need for need in rest if len(need.words) != 1 or need.signs]
+            for word in best.words if sure else ():
+                by_word.setdefault(word, []).append(held)
+            if not sure:
+                self._loose.append(held)
         self._by_word = by_word
         self._words = frozenset(by_word)
 
@@ -222,12 +262,13 @@ class Lookup(Generic[K]):
         known, low = words.known, words.low
         found: dict[int, tuple[K, str]] = {}
         for items in (self._loose, *[self._by_word[word] for word in self._words & known]):
-            for number, key, text, rest in items:
-                for need in rest:
-                    if not need.met(known, low):
-                        break
-                else:
-                    found[number] = key, text
+            for number, held, every, rest in items:
+                if every <= known:
+                    for need in rest:
+                        if not need.met(known, low):
+                            break
+                    else:
+                        found[number] = held
         return [found[number] for number in sorted(found)]
 
 
@@ -252,6 +293,11 @@ def spots(text: str, words: Words, most: int) -> list[Spot]:
         if len(found) == most:
             break
     return found
+
+
+def stands(text: str, words: Words) -> bool:
+    """Whether a phrase is in a text."""
+    return (text in words.whole and "_" not in words.low) or bool(spots(text, words, 1))
 
 
 class AnyOf:

@@ -6,8 +6,8 @@ import re
 from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
-from pipeline.nlp.facts.anchors import firsts, lasts, needs
-from pipeline.nlp.facts.phrases import any_of, ending, plain_words, starting
+from pipeline.nlp.facts.anchors import Words, firsts, lasts, needs
+from pipeline.nlp.facts.phrases import any_of, ending, starting
 from pipeline.schemas.facts import Cue
 
 BESIDE = ("touch", "listed", "beyond")
@@ -20,13 +20,14 @@ _COMMA = re.compile(r"[,;:()\n]|\.(?=\s)| [-–—] ")
 class Around:
     """The stretches around a place and their words. Of a pair, the first stands before the place."""
 
-    __slots__ = ("_beyond", "_phrases", "_wide", "beside", "clauses", "known")
+    __slots__ = ("_beyond", "_phrases", "_place", "_words", "beside", "clauses", "known")
 
-    def __init__(self, before: str, after: str, wide_before: str, wide_after: str) -> None:
-        """`before` and `after`: the sentence on either side; `wide_…`: whatever stands there."""
+    def __init__(self, words: Words, first: int, start: int, end: int, last: int) -> None:
+        """The place is `start`-`end`, its sentence begins at `first` and ends at `last`."""
+        before, after = words.low[first:start], words.low[end:last]
         self.clauses = before, after
-        self._wide = wide_before, wide_after
-        self.known = earlier, later = plain_words(before), plain_words(after)
+        self._words, self._place = words, (start, end)
+        self.known = earlier, later = words.between(first, start), words.between(end, last)
         # where a cue right beside is looked for, and the words at which one can end or begin
         self.beside = (before[-_TOUCH:], earlier[-_TAIL:]), (after[:_TOUCH], later[:1])
         self._beyond: list[_Beside | None] = [None, None]
@@ -36,9 +37,10 @@ class Around:
         """The same as `beside` though a sentence ends between."""
         found = self._beyond[side]
         if found is None:
-            text = self._wide[1][:_TOUCH] if side else self._wide[0][-_TOUCH:]
-            words = plain_words(text)
-            found = self._beyond[side] = text, words[:1] if side else words[-_TAIL:]
+            at = self._place[side]
+            start, end = (at, at + _TOUCH) if side else (max(0, at - _TOUCH), at)
+            words = self._words.between(start, end)
+            found = self._beyond[side] = self._words.low[start:end], words[:1] if side else words[-_TAIL:]
         return found
 
     def phrase(self, side: int) -> str:
@@ -89,7 +91,7 @@ class _Known:
             elif not every:
                 self.loose = True
             elif outer is None:
-                need = max(every, key=lambda need: bool(need.words))
+                need = max(reversed(every), key=lambda need: min(map(len, need.words), default=0))  # the rarest, likely
                 words |= need.words
                 letters |= {*need.signs}
             else:

@@ -47,9 +47,10 @@ class Candidate(NamedTuple):
 
 def choose(candidates: Iterable[Candidate]) -> tuple[Candidate | None, list[Candidate]]:
     """The best candidate that counts, the first of equals; and the others with another value, best first."""
-    ranked = sorted(candidates, key=lambda one: (-one.score, one.start))
-    if not ranked:
-        return None, []
+    ranked = list(candidates)
+    if len(ranked) < 2:
+        return (ranked[0], []) if ranked and ranked[0].score >= ranked[0].least else (None, ranked)
+    ranked.sort(key=lambda one: (-one.score, one.start))
     best = ranked[0] if ranked[0].score >= ranked[0].least else None
     rivals: list[Candidate] = []
     seen = {repr(best.value)} if best else set()

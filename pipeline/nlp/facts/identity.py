@@ -19,7 +19,6 @@ _MARK = re.compile(
 )
 _NO_MARK = frozenset({"wof", "rwc", "cof", "mot", "nct", "cvrt", "tuv", "tüv", "exp", "till", "til", "to", "due"})
 _DISTANCE = re.compile(r" \d{2,3}k$")  # "reg cab 103k miles"
-_VIN_SIGNS = 17
 _LETTERS = 4  # characters of a mark before its digits
 _CAPITAL = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
 _LABELLED_MARK = re.compile(
@@ -32,6 +31,7 @@ _MARK_LABELS = Begins(
     frozenset({"reg", "registration", "number", "numberplate", "plate", "license", "rego", "kennzeichen"})
 )
 _VIN = re.compile(r"(?<![A-Z0-9])[A-HJ-NPR-Z0-9]{17}(?![A-Z0-9])")
+_VIN_SIGNS = 17
 _LABELLED_VIN = re.compile(
     r"(?<!\w)(?:vin|chassis (?:no|num|number)|frame (?:no|number)|fahrgestellnummer|fin|serial (?:no|number)"
     r"|chassis)(?: is| no)?[.:#]{0,2} {0,2}"
@@ -100,8 +100,7 @@ def _plate(text: str, start: int, end: int, rule: str, score: float) -> Candidat
 
 def _vins(scene: Scene) -> list[Candidate]:
     found = []
-    long = max(map(len, scene.words.whole), default=0) >= _VIN_SIGNS
-    for match in _VIN.finditer(scene.text) if long else ():
+    for match in _VIN.finditer(scene.text) if scene.words.long_figured(_VIN_SIGNS) else ():
         if any(sign.isdigit() for sign in match.group()) and any(sign.isalpha() for sign in match.group()):
             found.append(Candidate("vin", match.group(), match.start(), match.end(), "identity.vin", 4.0, 1.0))
         if len(found) > 50:

@@ -14,8 +14,6 @@ NUMBER_WORDS = {
 }  # fmt: skip
 _GAP = r"['’:]?[\s\-(]{1,3}"
 _NUMBER = r"(?P<n>\d{1,2}(?:st|nd|rd|th)?|" + "|".join(sorted(NUMBER_WORDS, key=len, reverse=True)) + ")"
-plain_words = re.compile(r"[^\W_]+").findall  # the words of a text one after the other
-_AFTER_DIGIT = re.compile(r"\d([^\W\d_]+)")
 _PART = re.compile(r"\[[^\]]*\]|\([^)]*\)\*?|\S+")
 
 
@@ -83,11 +81,6 @@ def count(text: str) -> int | None:
         return NUMBER_WORDS[low]
     digits = low.rstrip("stndrh")
     return int(digits) if digits.isdecimal() else None
-
-
-def glued(low: str) -> list[str]:
-    """The words that stand right after a figure."""
-    return _AFTER_DIGIT.findall(low)
 
 
 def parts_of(text: str) -> list[str]:

@@ -9,12 +9,12 @@ from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
 
-from pipeline.nlp.facts.anchors import Lookup, Words, spots
+from pipeline.nlp.facts.anchors import Lookup, Words, stands
 from pipeline.nlp.facts.around import Around
 from pipeline.nlp.facts.numbers import Number, digits_of, find_numbers
 from pipeline.paths import data_folder
 from pipeline.places import gazetteer, name_key
-from pipeline.schemas.facts import Countries, Country, load_countries
+from pipeline.schemas.facts import Countries, Country, Value, load_countries
 
 PLACES = ("GB", "IE", "US", "CA", "AU", "NZ", "ZA")  # countries whose adverts leave out signs or share "$"
 UNSURE = 2.0  # points between the two likeliest countries below which places are asked: loading them takes seconds
@@ -47,6 +47,11 @@ def countries() -> Countries:
 
 
 @lru_cache(maxsize=1)
+def _by_id() -> dict[str, Country]:
+    return {country.id: country for country in countries().countries}
+
+
+@lru_cache(maxsize=1)
 def _country_words() -> Lookup[tuple[tuple[str, float], ...]]:
     """Phrases under the points that they give to countries."""
     points: dict[str, tuple[tuple[str, float], ...]] = {}
@@ -71,12 +76,14 @@ class Scene:
     low: str
     words: Words
     runs: list[tuple[int, int]]  # where a run of digits begins and ends
+    sized: dict[int, list[tuple[int, int]]]  # the same by their lengths
     numbers: list[Number]
     country: Country
     votes: dict[str, float]
     masked: list[tuple[int, int]] = field(default_factory=list)
     stops: list[tuple[int, int, bool]] = field(default_factory=list)  # end, start of a sentence's end, if it is sure
     arounds: dict[tuple[int, int], Around] = field(default_factory=dict)
+    live: dict[str, list[tuple[Value, str]]] = field(default_factory=dict)  # phrases it may hold, by their file
 
     @classmethod
     def of(cls, text: str, saved_on: date) -> Scene:
@@ -85,7 +92,10 @@ class Scene:
         words = Words(low, runs)
         numbers = find_numbers(low, runs)
         country, votes = vote(text, low, words, numbers)
-        scene = cls(text, saved_on, low, words, runs, numbers, country, votes, _masked(low, runs), _stops(low))
+        sized: dict[int, list[tuple[int, int]]] = {}
+        for run in runs:
+            sized.setdefault(run[1] - run[0], []).append(run)
+        scene = cls(text, saved_on, low, words, runs, sized, numbers, country, votes, _masked(low, runs), _stops(low))
         if scene.masked:
             scene.numbers = [number for number in numbers if not scene.hidden(number.first, number.last)]
         return scene
@@ -99,6 +109,13 @@ class Scene:
 
     def clause_before(self, start: int, reach: int = REACH) -> str:
         """The sentence up to `start`, at most `reach` characters of it."""
+        return self.low[self._clause_start(start, reach) : start]
+
+    def clause_after(self, end: int, reach: int = REACH) -> str:
+        """The sentence from `end`, at most `reach` characters of it."""
+        return self.low[end : self._clause_end(end, reach)]
+
+    def _clause_start(self, start: int, reach: int) -> int:
         first = max(0, start - reach)
         at = bisect_left(self.stops, (start + 1,)) - 1
         while at >= 0:
@@ -106,20 +123,19 @@ class Scene:
             if begin < first:
                 break
             if sure or end == start:
-                return self.low[end:start]
+                return end
             at -= 1
-        return self.low[first:start]
+        return first
 
-    def clause_after(self, end: int, reach: int = REACH) -> str:
-        """The sentence from `end`, at most `reach` characters of it."""
+    def _clause_end(self, end: int, reach: int) -> int:
         last = min(end + reach, len(self.low))
         for at in range(bisect_left(self.stops, (end + 1,)), len(self.stops)):
             stop, begin, sure = self.stops[at]
             if stop > last:
                 break
             if begin >= end and (sure or stop == last):
-                return self.low[end:begin]
-        return self.low[end:last]
+                return begin
+        return last
 
     def led(
         self, pattern: re.Pattern[str], shortest: int, longest: int, before: int | None = None
@@ -129,7 +145,8 @@ class Scene:
         With `before` only those that begin there.
         """
         done = 0
-        for start, end in self.runs:
+        runs = self.runs if shortest < longest else self.sized.get(shortest, ())
+        for start, end in runs:
             if before is not None and start >= before:
                 break
             if shortest <= end - start <= longest and start >= done:
@@ -142,9 +159,8 @@ class Scene:
         """What stands before and after a span, for its cues. Kept: a number may be a price, a year or a distance."""
         found = self.arounds.get((start, end))
         if found is None:
-            before, after = self.low[max(0, start - REACH) : start], self.low[end : end + REACH]
-            found = Around(self.clause_before(start), self.clause_after(end), before, after)
-            self.arounds[start, end] = found
+            first, last = self._clause_start(start, REACH), self._clause_end(end, REACH)
+            found = self.arounds[start, end] = Around(self.words, first, start, end, last)
         return found
 
 
@@ -172,8 +188,10 @@ def _stops(low: str) -> list[tuple[int, int, bool]]:
 def _masked(low: str, runs: list[tuple[int, int]]) -> list[tuple[int, int]]:
     """Telephone numbers, links and addresses, in whose digits no fact is read."""
     found: list[tuple[int, int]] = []
-    if _MANY_DIGITS.search(low) is not None:
-        found += _telephones(low, runs)
+    for start, _ in runs:
+        if _MANY_DIGITS.match(low, start):
+            found += _telephones(low, runs)
+            break
     if "http" in low or "www." in low or "@" in low:
         found += [match.span() for match in _LINKS.finditer(low)]
     found.sort()
@@ -214,35 +232,47 @@ def vote(text: str, low: str, words: Words, numbers: list[Number]) -> tuple[Coun
     capitals = _capitals().intersection(_CAPITALS.findall(text)) if not text.isupper() else frozenset()
     signs = {number.money for number in numbers if number.money}
     dollar = any("$" in sign or sign in ("dollar", "dollars", "bucks") for sign in signs)
-    votes: dict[str, float] = {}
     codes = {rules.currencies[sign] for sign in signs if sign in rules.currencies}
     units = [number.unit for number in numbers if number.unit and number.value >= 10_000]
     told: dict[str, float] = {}
     for given, phrase in _country_words().live(words):
-        if spots(phrase, words, 1):
+        if stands(phrase, words):
             for country_id, weight in given:
                 told[country_id] = told.get(country_id, 0.0) + weight
-    for country in rules.countries:
-        score = country.prior + told.get(country.id, 0.0)
-        if capitals and country.capitals:
-            score += 1.5 * min(2, len(capitals.intersection(country.capitals)))
-        if country.currency in codes:
-            score += 4
-        elif codes or (dollar and not country.dollar):
-            score -= 4
-        if dollar and country.dollar:
-            score += 2
-        if units:
-            score += 1.5 if country.unit == units[0] else -0.5
-        votes[country.id] = score
+    signed = frozenset(codes), dollar, units[0] if units else None
+    votes = _by_signs(*signed).copy()
+    for country in rules.countries if capitals else map(_by_id().__getitem__, told):
+        votes[country.id] = _score(country, told.get(country.id, 0.0), capitals, *signed)
     ranked = sorted(votes.values(), reverse=True)
     plain = dollar or not signs  # only then does the country decide the currency
     if plain and ranked[0] - ranked[1] < UNSURE:
         for country_id, points in by_place(low).items():
             if country_id in votes:
                 votes[country_id] += points
-    best = max(rules.countries, key=lambda country: votes[country.id])
-    return best, votes
+    return _by_id()[max(votes, key=votes.__getitem__)], votes
+
+
+@lru_cache(maxsize=256)
+def _by_signs(codes: frozenset[str], dollar: bool, unit: str | None) -> dict[str, float]:
+    """Every country's score where no words vote."""
+    return {country.id: _score(country, 0.0, frozenset(), codes, dollar, unit) for country in countries().countries}
+
+
+def _score(
+    country: Country, told: float, capitals: frozenset[str], codes: frozenset[str], dollar: bool, unit: str | None
+) -> float:
+    score = country.prior + told
+    if capitals and country.capitals:
+        score += 1.5 * min(2, len(capitals.intersection(country.capitals)))
+    if country.currency in codes:
+        score += 4
+    elif codes or (dollar and not country.dollar):
+        score -= 4
+    if dollar and country.dollar:
+        score += 2
+    if unit is not None:
+        score += 1.5 if country.unit == unit else -0.5
+    return score
 
 
 def by_place(low: str) -> dict[str, float]:

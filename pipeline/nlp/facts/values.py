@@ -12,6 +12,7 @@ from pipeline.nlp.facts.scene import Scene
 from pipeline.paths import data_folder
 from pipeline.schemas.facts import Value, ValueRules, load_values
 
+_FILES = ("terms", "engine", "owners", "history")
 MOST_MATCHES = 50  # of one phrase
 
 
@@ -20,14 +21,19 @@ def value_rules(name: str) -> ValueRules:
     return load_values(data_folder("rules"), name)
 
 
-@lru_cache(maxsize=8)
-def _lookup(name: str) -> Lookup[Value]:
-    return Lookup((item, text) for item in value_rules(name).values for text in item.words)
+@lru_cache(maxsize=1)
+def _lookup() -> Lookup[tuple[str, Value]]:
+    """Phrases of all files together, each under its file: the words of a text are then looked up once."""
+    return Lookup(((name, item), text) for name in _FILES for item in value_rules(name).values for text in item.words)
 
 
 def said(scene: Scene, name: str) -> Iterator[tuple[Value, int, int, int | None, str]]:
     """Value, start, end, number (where the phrase has one) and phrase, for every match of a file's phrases."""
-    for item, text in _lookup(name).live(scene.words):
+    if not scene.live:
+        scene.live = {file: [] for file in _FILES}
+        for (file, item), text in _lookup().live(scene.words):
+            scene.live[file].append((item, text))
+    for item, text in scene.live[name]:
         for start, end, number in spots(text, scene.words, MOST_MATCHES):
             yield item, start, end, count(number) if number else None, text
 

@@ -208,4 +208,4 @@ def _bare(letter: str, scene: Scene, stated: Set[int]) -> tuple[int, ...]:
 
 def _bounded(matches: Iterable[re.Match[str]], scene: Scene, most: int = 100) -> Iterator[re.Match[str]]:
     """The first matches outside telephone numbers."""
-    return islice((match for match in matches if not scene.hidden(*match.span())), most)
+    return islice((match for match in matches if not scene.hidden(*match.span())) if scene.masked else matches, most)
