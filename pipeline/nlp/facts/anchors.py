@@ -10,9 +10,11 @@ import re
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import islice
 from typing import Generic, NamedTuple, TypeAlias, TypeVar
 
 from pipeline.nlp.facts.phrases import NUMBER_WORDS, any_of, parts_of, phrase
+from pipeline.nlp.lexicon import FILL
 
 K = TypeVar("K", bound=Hashable)
 
@@ -113,6 +115,10 @@ class Need:
 
     words: frozenset[str]
     signs: tuple[str, ...] = ()
+
+    def rarity(self) -> int:
+        """How rare its words are likely to be: by the letters of the shortest, little words as the least."""
+        return min([1 if word in FILL else 1 + len(word) for word in self.words], default=0)
 
     def met(self, known: frozenset[str], low: str) -> bool:
         for sign in self.signs:  # asked too often for a generator
@@ -246,7 +252,7 @@ class Lookup(Generic[K]):
             rest = list(needs(text))
             sure = [need for need in rest if need.words and not need.signs]
             if sure:
-                best = max(sure, key=lambda need: min(map(len, need.words)))
+                best = max(sure, key=Need.rarity)
                 rest.remove(best)
             words = frozenset(word for need in rest if len(need.words) == 1 and not need.signs for word in need.words)
             held = number, (key, text), words, [need for need in rest if len(need.words) != 1 or need.signs]
@@ -282,16 +288,22 @@ class Spot(NamedTuple):
 
 def spots(text: str, words: Words, most: int) -> list[Spot]:
     """The first matches of one phrase in a text, as `finditer` gives them."""
-    if (
-        text.isalnum() and text.islower() and "_" not in words.low
-    ):  # a word has no other neighbours that could belong to it
+    low = words.low
+    if text.isalnum() and text.islower() and "_" not in low:  # no other neighbours could belong to it
         return [Spot(start, start + len(text)) for start in words.places(text)[:most]]
-    one = phrase(text)
+    one, begins = phrase(text), firsts(text)
     found: list[Spot] = []
-    for match in _tried(one.pattern, firsts(text), words):
-        found.append(Spot(match.start(), match.end(), match["n"] if one.numbered else None))
-        if len(found) == most:
-            break
+    if begins is None:
+        for match in islice(one.pattern.finditer(low), most):
+            found.append(Spot(*match.span(), match["n"] if one.numbered else None))
+        return found
+    end, sought = 0, one.pattern.match
+    for start in words.starts(begins):  # as `tried`, without a generator: asked for every phrase
+        if start >= end and (here := sought(low, start)) is not None:
+            found.append(Spot(*here.span(), here["n"] if one.numbered else None))
+            end = here.end()
+            if len(found) == most:
+                break
     return found
 
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
-from pipeline.nlp.facts.anchors import Words, firsts, lasts, needs
+from pipeline.nlp.facts.anchors import Need, Words, firsts, lasts, needs
 from pipeline.nlp.facts.phrases import any_of, ending, starting
 from pipeline.schemas.facts import Cue
 
@@ -91,7 +91,7 @@ class _Known:
             elif not every:
                 self.loose = True
             elif outer is None:
-                need = max(reversed(every), key=lambda need: min(map(len, need.words), default=0))  # the rarest, likely
+                need = max(reversed(every), key=Need.rarity)
                 words |= need.words
                 letters |= {*need.signs}
             else:
@@ -159,4 +159,6 @@ class CueSet:
     def sums(self, around: Around) -> tuple[float, tuple[str, ...]]:
         """Weights of the cues that stand there, added up, and their ids."""
         found = self.read(around)
-        return sum((cue.weight for cue in found), 0.0), tuple(cue.id for cue in found)
+        if not found:
+            return 0.0, ()
+        return sum([cue.weight for cue in found], 0.0), tuple([cue.id for cue in found])

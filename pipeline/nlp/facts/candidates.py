@@ -31,7 +31,10 @@ class Candidate(NamedTuple):
         margin = self.score - self.least
         if margin <= 0.0:
             return 0.5
-        return 0.99 if margin > _CERTAIN else round(min(0.99, 1 / (1 + math.exp(-0.6 * margin))), 3)
+        if margin > _CERTAIN:
+            return 0.99
+        sure = 1 / (1 + math.exp(-0.6 * margin))
+        return int(1000 * sure + 0.5) / 1000 if sure < 0.99 else 0.99
 
     def facts(self, text: str) -> list[Fact]:
         """The fact and those that stand with it."""

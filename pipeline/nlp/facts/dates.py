@@ -25,6 +25,7 @@ _SPAN = re.compile(
     rf"(?P<n>{_COUNT}|an?(?= ))(?: and a half|\+)?['’]?[ -]?(?P<unit>months?|mths?|mnths?|mo|m|weeks?|wks?|days?|years?"
     rf"|yrs?)(?![a-z])['’]?s?"
 )
+_UNIT = re.compile(r"(?:m(?:o|onths?|n?ths?)?|w(?:ee)?ks?|days?|y(?:ea)?rs?)(?![a-z])")  # in it, and found sooner
 _RELATIVE = re.compile(r"(?<![a-z])(?P<which>next|this|last) month(?![a-z])")
 
 
@@ -123,7 +124,7 @@ class Dates:
         """Lengths of time: "10 months", "six months'", "12mths", "2 years", "9 days"."""
         per = {"m": 1.0, "w": 12 / 52.18, "d": 12 / 365.25, "y": 12.0}
         found = []
-        for match in _SPAN.finditer(low):
+        for match in _SPAN.finditer(low) if _UNIT.search(low) else ():
             if match.start() and (low[match.start() - 1].isalnum() or low[match.start() - 1] in ".,/£$€"):
                 continue
             number = 1 if match["n"] in ("a", "an") else count(match["n"])

@@ -105,7 +105,8 @@ def _vins(scene: Scene) -> list[Candidate]:
             found.append(Candidate("vin", match.group(), match.start(), match.end(), "identity.vin", 4.0, 1.0))
         if len(found) > 50:
             break
-    labels = sorted(at for sign in _VIN_LABELS for at in places_of(sign, scene.low))
+    signs = [sign for sign in _VIN_LABELS if sign in scene.low]
+    labels = sorted(at for sign in signs for at in places_of(sign, scene.low)) if signs else ()
     for match in islice(tried(_LABELLED_VIN, scene.text, labels), 201):
         run = _code_run(match[1])
         plain = run.replace(" ", "").upper()

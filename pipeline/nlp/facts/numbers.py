@@ -30,6 +30,7 @@ _DOLLARS = ("usd", "cad", "aud", "nzd")
 _DIGITS = re.compile(r"\d+")
 _LEAD = 5  # characters of a sign before the digits
 _SIGN_ENDS = frozenset("£€$dfknpry")  # the last of every sign that may stand before the digits
+_WHOLE_SIGNS = "£€"  # nothing of the sign stands before these
 _MILES = ("mi", "ml")
 _ONES = {"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9}
 _TEENS = {
@@ -116,8 +117,9 @@ def _figures(low: str, runs: Sequence[tuple[int, int]]) -> Iterator[re.Match[str
         if digit < done:
             continue
         at = digit - 2 if digit and low[digit - 1] in " \u00a0" else digit - 1
-        signed = at >= 0 and low[at] in _SIGN_ENDS
-        for start in range(max(done, digit - _LEAD) if signed else digit, digit + 1):
+        sign = low[at] if at >= 0 else ""
+        first = digit if sign not in _SIGN_ENDS else at if sign in _WHOLE_SIGNS else digit - _LEAD
+        for start in range(max(done, first), digit + 1):
             match = _NUMBER.match(low, start)
             if match is not None:
                 yield match
