@@ -142,7 +142,7 @@ class CueSet:
                         if number not in found and one.look(text):
                             found[number] = one.cue
             for number, one in others:
-                if one.may(text) and one.look(text):
+                if number not in found and one.may(text) and one.look(text):
                     found[number] = one.cue
         for side, to_comma, all_words, by_word, others in self._within:
             text, words = around.clauses[side], around.known[side]

@@ -39,7 +39,7 @@ def read_mileage(scene: Scene, taken: list[tuple[int, int]]) -> tuple[list[Candi
         (number, value)
         for number in scene.numbers
         if (value := _distance(scene, number)) is not None
-        and not any(start < number.last and number.first < end for start, end in taken)
+        and not [start for start, end in taken if start < number.last and number.first < end]
         and not _RANGE.search(scene.low, max(0, number.first - 14), number.first)
     ]
     units = [number.unit for number, value in numbers if number.unit and value >= 3000]
@@ -49,7 +49,7 @@ def read_mileage(scene: Scene, taken: list[tuple[int, int]]) -> tuple[list[Candi
     for number, value in numbers:
         score, ids = cue_set().sums(scene.around(number.start, number.end))
         features = _features(scene, number, value, largest)
-        score += sum(weights.get(feature, 0.0) for feature in features)
+        score += sum([weights.get(feature, 0.0) for feature in features])
         unit = number.unit or _label_unit(scene, number) or usual
         found.append(
             Candidate("mileage", int(value), number.start, number.end, "mileage." + (ids[0] if ids else "number"),

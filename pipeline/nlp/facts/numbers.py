@@ -128,7 +128,7 @@ def _figures(low: str, runs: Sequence[tuple[int, int]]) -> Iterator[re.Match[str
 
 
 def _read(match: re.Match[str]) -> Number:
-    digits, times, unit, before, after = match.group("number", "times", "unit", "before", "after")
+    before, digits, _, times, after, unit = match.groups()
     value, grouped, decimals = _value(digits)
     if times and grouped and value >= 1000:
         times = None  # "186,000k" says its thousands twice

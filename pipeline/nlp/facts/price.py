@@ -68,8 +68,9 @@ def _candidates(scene: Scene, spoken: list[Spoken]) -> list[Candidate]:
         score, ids = cue_set().sums(around)
         if not ASKED.isdisjoint(ids):  # "paid 2200, want 700": what stands next to it outweighs what stands further off
             score -= sum(cue.weight for cue in rules.cues if cue.id in FURTHER_OFF and cue.id in ids)
-        features = [*_features(scene, number, value, around), *_beside_terms(scene, number, spoken), *ids]
-        score += sum(weights.get(feature, 0.0) for feature in features if feature not in ids)
+        beside = _beside_terms(scene, number, spoken) if spoken else ()
+        features = [*_features(scene, number, value, around), *beside, *ids]
+        score += sum([weights.get(feature, 0.0) for feature in features if feature not in ids])
         currency = _currency(scene, number)
         price = int(value) if value == int(value) else value
         found.append(

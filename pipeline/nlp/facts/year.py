@@ -105,7 +105,7 @@ def _stated(scene: Scene) -> list[Candidate]:
             features.append("opening" if match.start() < 120 else "early" if match.start() < 250 else "late")
             if year > scene.saved_on.year - 1:
                 features.append("this_year")
-            score += sum(weights.get(feature, 0.0) for feature in features)
+            score += sum([weights.get(feature, 0.0) for feature in features])
             found.append(
                 Candidate("year", _both(year, scene.low, match.end()), match.start(), match.end(),
                           "year." + (ids[0] if ids else name),
