@@ -1,9 +1,12 @@
-"""One word-level automaton for all patterns of the rules: a trie with gaps, walked once over the tokens."""
+"""One word-level automaton for all patterns of the rules: a trie with gaps, made deterministic where texts need it.
+
+A state is the nodes of the trie to which the same words lead. Of all states texts meet few; each is made once.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from itertools import product
+from itertools import pairwise, product
 from math import prod
 from typing import Any, TypeAlias
 
@@ -16,18 +19,15 @@ NUMBER = "<n>"
 GAP_REACH = 4
 _GAP_STOPS = frozenset({".", "!", "?", ";", "\n", "(", ")", ":", ",", "but"})
 _MAX_VARIANTS = 60
+_MOST_STATES = 60_000  # a few times what ten thousand adverts meet
+_NO_MORE = ""  # after the last token; no pattern has such a word
 
 Node = dict[str, Any]
 
-
-Steps: TypeAlias = "dict[str, Frozen]"
-Chains: TypeAlias = "tuple[tuple[Frozen, int], ...]"  # the nodes with which they begin or go on, words taken for it
-# The nodes that words lead to, rules that end here, the chains that go on with a word, those that may go on otherwise,
-# words of which one must be in reach for that (None: it may be none of them), the node after a number, the nodes that
-# words after a gap lead to. A plain tuple: it is taken apart at every step.
-Frozen: TypeAlias = (
-    "tuple[Steps, tuple[int, ...], dict[str, Chains], Chains, frozenset[str] | None, Frozen | None, Steps]"
-)
+# The states to which words lead, () for one not made yet; the rules that end here; the words that lead on after a gap;
+# the nodes. A plain tuple: it is taken apart at every step.
+Steps: TypeAlias = "dict[str, State | tuple[()]]"
+State: TypeAlias = "tuple[Steps, tuple[int, ...], frozenset[str], tuple[Node, ...]]"
 
 
 # Start and end token of a match (end exclusive), the tokens that it consumed (without gaps), the number of the rule. A
@@ -40,12 +40,13 @@ class Automaton:
 
     def __init__(self) -> None:
         self._root: Node = {}
-        self._frozen: Frozen | None = None
+        self._begin: dict[str, State] = {}
+        self._states: dict[tuple[int, ...], State] = {}  # by their nodes
         self._normaliser = Normaliser()
 
     def add(self, pattern: str, rule: int) -> None:
         """Adds a pattern. One of many alternatives becomes a chain that they share, not a phrase for each."""
-        self._frozen = None
+        self._begin = {}
         options = [self._options(word) for word in pattern.split()]
         if prod(len(option) for option in options) > _MAX_VARIANTS:
             rest: Node = {END: [rule]}
@@ -98,97 +99,100 @@ class Automaton:
 
     def find(self, norms: list[str]) -> list[Hit]:
         """All matches of all patterns, in order of their start. Bounded work for each token."""
-        if self._frozen is None:
-            self._frozen = _freeze(self._root, {})
+        if not self._begin or len(self._states) > _MOST_STATES:
+            self._states = {}
+            self._begin = {word: self._state((node,)) for word, node in self._root.items() if word[0] != "\0"}
         hits: list[Hit] = []
-        root, _, _, _, _, number, _ = self._frozen
-        size = len(norms)
-        for start, norm in enumerate(norms):
-            node = root.get(norm)
-            if node is None:
-                if number is None or not norm[:1].isdecimal():
+        figure = self._begin.get(NUMBER)
+        said = [*norms, _NO_MORE]
+        for start, state in enumerate(map(self._begin.get, norms)):
+            if state is None:
+                if figure is None or not norms[start][:1].isdecimal():
                     continue
-                node = number
-            children, ended, chains, loose, ahead, figure, gap = node
-            after = norms[start + 1] if start + 1 < size else ""
-            if (
-                after in children
-                or after in chains
-                or (figure is not None and after[:1].isdecimal())
-                or (loose and (ahead is None or not ahead.isdisjoint(norms[start + 1 : start + GAP_REACH + 2])))
-                or (gap and not gap.keys().isdisjoint(norms[start + 1 : start + GAP_REACH + 2]))
-            ):
-                _walk(node, norms, start, size, hits)
-            else:
-                for rule in ended:
-                    hits.append((start, start + 1, (start,), rule))
+                state = figure
+            at = start + 1
+            while True:
+                steps, ended, gap, _ = state
+                if gap and not gap.isdisjoint(said[at : at + GAP_REACH + 1]):
+                    self._walk(state, said, start, at, hits)
+                    break
+                if ended:
+                    words = tuple(range(start, at))
+                    for rule in ended:
+                        hits.append((start, at, words, rule))
+                after = steps.get(said[at])
+                if not after:
+                    if after is None and NUMBER not in steps:
+                        break
+                    after = self._after(state, said[at])
+                    if after is None:
+                        break
+                state = after
+                at += 1
         return hits
 
+    def _walk(self, state: State, said: list[str], start: int, at: int, hits: list[Hit]) -> None:
+        """All matches, also those with gaps, that begin with the tokens start..at, which lead to a state."""
+        stack = [(state, at, tuple(range(start, at)))]
+        while stack:
+            state, at, words = stack.pop()
+            _, ended, gap, nodes = state
+            for rule in ended:
+                hits.append((start, at, words, rule))
+            near = said[at : at + GAP_REACH + 1]
+            if gap.isdisjoint(near):
+                after = self._after(state, said[at])
+                if after is not None:
+                    stack.append((after, at + 1, (*words, at)))
+                continue
+            # What a node leads to after a gap comes before what it leads to without, and after the nodes before it.
+            gaps = [i for i, node in enumerate(nodes) if i and GAP in node and not node[GAP].keys().isdisjoint(near)]
+            for first, last in reversed(list(pairwise([0, *gaps, len(nodes)]))):
+                following = _following(nodes[first:last], said[at])
+                if following:
+                    stack.append((self._state(following), at + 1, (*words, at)))
+                beyond = nodes[first].get(GAP, {})
+                for place, word in enumerate(near, at):
+                    if word in beyond:
+                        stack.append((self._state((beyond[word],)), place + 1, (*words, place)))
+                    if word in _GAP_STOPS:
+                        break
 
-def _freeze(node: Node, known: dict[int, Frozen]) -> Frozen:
-    """A node as the walk wants it; shared chains stay shared."""
-    frozen = known.get(id(node))
-    if frozen is None:
-        children = {key: _freeze(child, known) for key, child in node.items() if key[0] != "\0" and key != NUMBER}
-        every = [_freeze(one, known) for one in node.get(ALSO, ())]
-        loose = tuple((chain, 0) for chain in every if _wide(chain))
-        chains = {
-            word: tuple(
-                (chain, 0) if _wide(chain) else (chain[0][word], 1)
-                for chain in every
-                if _wide(chain) or word in chain[0]
-            )
-            for word in {word for chain in every for word in chain[0]}
-        }
-        number = _freeze(node[NUMBER], known) if NUMBER in node else None
-        gap = _freeze(node[GAP], known)[0] if GAP in node else {}
-        frozen = (children, tuple(node.get(END, ())), chains, loose, _ahead(loose), number, gap)
-        known[id(node)] = frozen
-    return frozen
+    def _after(self, state: State, word: str) -> State | None:
+        """The state to which a word leads on from a state."""
+        steps, _, _, nodes = state
+        key = word
+        if word not in steps:
+            if NUMBER not in steps or not word[:1].isdecimal():
+                return None
+            key = NUMBER
+        after = steps[key]
+        if not after:
+            after = steps[key] = self._state(_following(nodes, word))
+        return after
+
+    def _state(self, nodes: tuple[Node, ...]) -> State:
+        """The state of some nodes and the chains that go on from them."""
+        name = tuple(map(id, nodes))
+        state = self._states.get(name)
+        if state is None:
+            every = tuple(one for node in nodes for one in _with_chains(node))
+            steps: Steps = {word: () for node in every for word in node if word[0] != "\0"}
+            gap = frozenset(word for node in every for word in node.get(GAP, ()) if word[0] != "\0")
+            state = steps, tuple(rule for node in every for rule in node.get(END, ())), gap, every
+            self._states[name] = state
+        return state
 
 
-def _wide(chain: Frozen) -> bool:
-    """Whether anything but a word leads on from the node with which a chain begins."""
-    _, ended, chains, loose, _, number, gap = chain
-    return bool(ended or chains or loose or number or gap)
+def _following(nodes: Iterable[Node], word: str) -> tuple[Node, ...]:
+    """The nodes to which a word leads, also as a number."""
+    keys = (NUMBER, word) if word[:1].isdecimal() else (word,)
+    return tuple(node[key] for node in nodes for key in keys if key in node)
 
 
-def _ahead(loose: tuple[tuple[Frozen, int], ...]) -> frozenset[str] | None:
-    """Words of which one must be in reach, lest none of the chains goes on; None when they may go on without."""
-    words: set[str] = set()
-    for (children, ended, chains, further, _, number, gap), _ in loose:
-        if ended or number or further:
-            return None
-        words.update(children, chains, gap)
-    return frozenset(words)
-
-
-def _walk(node: Frozen, norms: list[str], start: int, size: int, hits: list[Hit]) -> None:
-    stack: list[tuple[Frozen, int, tuple[int, ...]]] = [(node, start + 1, (start,))]
-    while stack:
-        (children, ended, chains, loose, ahead, number, gap), at, words = stack.pop()
-        for rule in ended:
-            hits.append((start, at, words, rule))
-        if at >= size:
-            continue
-        norm = norms[at]
-        if norm in chains:
-            for chain, taken in chains[norm]:
-                stack.append((chain, at + taken, (*words, at) if taken else words))
-        elif loose and (ahead is None or not ahead.isdisjoint(norms[at : at + GAP_REACH + 1])):
-            for chain, _ in loose:
-                stack.append((chain, at, words))
-        if norm in children:
-            stack.append((children[norm], at + 1, (*words, at)))
-        if number is not None and norm[:1].isdecimal():
-            stack.append((number, at + 1, (*words, at)))
-        if gap and not gap.keys().isdisjoint(norms[at : at + GAP_REACH + 1]):
-            for place in range(at, min(size, at + GAP_REACH + 1)):
-                if place > at and norms[place - 1] in _GAP_STOPS:
-                    break
-                child = gap.get(norms[place])
-                if child is not None:
-                    stack.append((child, place + 1, (*words, place)))
+def _with_chains(node: Node) -> list[Node]:
+    """A node and the shared chains that go on from it, the last first."""
+    return [node, *(one for chain in reversed(node.get(ALSO, ())) for one in _with_chains(chain))]
 
 
 def _slot(option: list[tuple[str, ...]], rest: Node) -> Node:
