@@ -24,11 +24,7 @@ _NO_MORE = ""  # after the last token; no pattern has such a word
 
 Node = dict[str, Any]
 
-# The states to which words lead, () for one not made yet; the rules that end here; the words that lead on after a gap;
-# the nodes. A plain tuple: it is taken apart at every step.
-Steps: TypeAlias = "dict[str, State | tuple[()]]"
-State: TypeAlias = "tuple[Steps, tuple[int, ...], frozenset[str], tuple[Node, ...]]"
-
+_NOWHERE: dict[str, int] = {}  # one for all states from which no word leads on: a processor's cache holds it
 
 # Start and end token of a match (end exclusive), the tokens that it consumed (without gaps), the number of the rule. A
 # plain tuple: there are sixty in an advert, most of which a longer one overrules.
@@ -40,8 +36,8 @@ class Automaton:
 
     def __init__(self) -> None:
         self._root: Node = {}
-        self._begin: dict[str, State] = {}
-        self._states: dict[tuple[int, ...], State] = {}  # by their nodes
+        self._begin: dict[str, int] = {}  # the states of the first words
+        self._forget()
         self._normaliser = Normaliser()
 
     def add(self, pattern: str, rule: int) -> None:
@@ -79,30 +75,46 @@ class Automaton:
             found.append(())
         return found
 
-    def words(self) -> Iterable[str]:
-        """Every word of the patterns."""
+    def _forget(self) -> None:
+        """Leaves no states but the first, which stands for one not made yet.
+
+        What is told of a state is in lists, by its number, without a node: so the garbage collector has nothing to
+        look at, however many there are.
+        """
+        self._states: dict[tuple[int, ...], int] = {}  # by the nodes
+        self._steps = [_NOWHERE]  # the states to which words lead
+        self._ended: list[tuple[int, ...]] = [()]  # the rules that end there
+        self._gaps: list[frozenset[str]] = [frozenset()]  # the words that lead on after a gap
+        self._members: list[tuple[int, ...]] = [()]  # the nodes
+        self._gapped: list[tuple[int, ...]] = [()]  # places of those after which a gap may stand
+
+    def _every(self) -> dict[int, Node]:
+        """Every node by its id."""
         stack: list[Node] = [self._root]
-        seen: set[str] = set()
-        known: set[int] = set()
+        known: dict[int, Node] = {}
         while stack:
             node = stack.pop()
-            if id(node) in known:
-                continue
-            known.add(id(node))
-            for key, child in node.items():
-                if key == ALSO:
-                    stack.extend(child)
-                elif key != END:
-                    seen.add(key)
-                    stack.append(child)
-        return seen
+            if id(node) not in known:
+                known[id(node)] = node
+                for key, child in node.items():
+                    if key == ALSO:
+                        stack.extend(child)
+                    elif key != END:
+                        stack.append(child)
+        return known
+
+    def words(self) -> Iterable[str]:
+        """Every word of the patterns."""
+        return {key for node in self._every().values() for key in node if key not in (ALSO, END)}
 
     def find(self, norms: list[str]) -> list[Hit]:
         """All matches of all patterns, in order of their start. Bounded work for each token."""
-        if not self._begin or len(self._states) > _MOST_STATES:
-            self._states = {}
+        if not self._begin or len(self._steps) > _MOST_STATES:
+            self._nodes = self._every()
+            self._forget()
             self._begin = {word: self._state((node,)) for word, node in self._root.items() if word[0] != "\0"}
         hits: list[Hit] = []
+        every_steps, every_ended, every_gap = self._steps, self._ended, self._gaps
         figure = self._begin.get(NUMBER)
         said = [*norms, _NO_MORE]
         for start, state in enumerate(map(self._begin.get, norms)):
@@ -112,75 +124,81 @@ class Automaton:
                 state = figure
             at = start + 1
             while True:
-                steps, ended, gap, _ = state
+                gap = every_gap[state]
                 if gap and not gap.isdisjoint(said[at : at + GAP_REACH + 1]):
                     self._walk(state, said, start, at, hits)
                     break
+                ended = every_ended[state]
                 if ended:
                     words = tuple(range(start, at))
                     for rule in ended:
                         hits.append((start, at, words, rule))
+                steps = every_steps[state]
                 after = steps.get(said[at])
                 if not after:
                     if after is None and NUMBER not in steps:
                         break
                     after = self._after(state, said[at])
-                    if after is None:
+                    if not after:
                         break
                 state = after
                 at += 1
         return hits
 
-    def _walk(self, state: State, said: list[str], start: int, at: int, hits: list[Hit]) -> None:
+    def _walk(self, state: int, said: list[str], start: int, at: int, hits: list[Hit]) -> None:
         """All matches, also those with gaps, that begin with the tokens start..at, which lead to a state."""
         stack = [(state, at, tuple(range(start, at)))]
         while stack:
             state, at, words = stack.pop()
-            _, ended, gap, nodes = state
-            for rule in ended:
+            for rule in self._ended[state]:
                 hits.append((start, at, words, rule))
             near = said[at : at + GAP_REACH + 1]
-            if gap.isdisjoint(near):
-                after = self._after(state, said[at])
-                if after is not None:
+            after = self._after(state, said[at])
+            if self._gaps[state].isdisjoint(near):
+                if after:
                     stack.append((after, at + 1, (*words, at)))
                 continue
             # What a node leads to after a gap comes before what it leads to without, and after the nodes before it.
-            gaps = [i for i, node in enumerate(nodes) if i and GAP in node and not node[GAP].keys().isdisjoint(near)]
-            for first, last in reversed(list(pairwise([0, *gaps, len(nodes)]))):
-                following = _following(nodes[first:last], said[at])
+            every, members = self._nodes, self._members[state]
+            gaps = [i for i in self._gapped[state] if i and not every[members[i]][GAP].keys().isdisjoint(near)]
+            for first, last in reversed(list(pairwise([0, *gaps, len(members)]))):
+                following = _following([every[member] for member in members[first:last]], said[at]) if after else ()
                 if following:
                     stack.append((self._state(following), at + 1, (*words, at)))
-                beyond = nodes[first].get(GAP, {})
-                for place, word in enumerate(near, at):
+                beyond = every[members[first]].get(GAP, {})
+                for place, word in enumerate(near if beyond else (), at):
                     if word in beyond:
                         stack.append((self._state((beyond[word],)), place + 1, (*words, place)))
                     if word in _GAP_STOPS:
                         break
 
-    def _after(self, state: State, word: str) -> State | None:
-        """The state to which a word leads on from a state."""
-        steps, _, _, nodes = state
+    def _after(self, state: int, word: str) -> int:
+        """The state to which a word leads on from a state; 0 where it leads nowhere."""
+        steps = self._steps[state]
         key = word
         if word not in steps:
             if NUMBER not in steps or not word[:1].isdecimal():
-                return None
+                return 0
             key = NUMBER
         after = steps[key]
         if not after:
+            nodes = [self._nodes[member] for member in self._members[state]]
             after = steps[key] = self._state(_following(nodes, word))
         return after
 
-    def _state(self, nodes: tuple[Node, ...]) -> State:
+    def _state(self, nodes: tuple[Node, ...]) -> int:
         """The state of some nodes and the chains that go on from them."""
         name = tuple(map(id, nodes))
         state = self._states.get(name)
         if state is None:
-            every = tuple(one for node in nodes for one in _with_chains(node))
-            steps: Steps = {word: () for node in every for word in node if word[0] != "\0"}
-            gap = frozenset(word for node in every for word in node.get(GAP, ()) if word[0] != "\0")
-            state = steps, tuple(rule for node in every for rule in node.get(END, ())), gap, every
-            self._states[name] = state
+            state = self._states[name] = len(self._steps)
+            every = [one for node in nodes for one in _with_chains(node)]
+            steps = {word: 0 for node in every for word in node if word[0] != "\0"}
+            self._steps.append(steps or _NOWHERE)
+            self._ended.append(tuple([rule for node in every for rule in node.get(END, ())]))
+            self._gaps.append(frozenset(word for node in every for word in node.get(GAP, ()) if word[0] != "\0"))
+            self._members.append(tuple(map(id, every)))
+            self._gapped.append(tuple([place for place, node in enumerate(every) if GAP in node]))
         return state
 
 
