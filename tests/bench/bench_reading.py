@@ -8,7 +8,6 @@ from __future__ import annotations
 import json
 import resource
 import sys
-import time
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -18,28 +17,23 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 import spacy  # noqa: E402
+from rounds import Way, fastest  # noqa: E402
 
 from pipeline.nlp.advert import Advert, AdvertReader  # noqa: E402
 from pipeline.nlp.facts import read_facts  # noqa: E402
 from pipeline.nlp.reader import Reader  # noqa: E402
 from pipeline.schemas.language import Language, load_language  # noqa: E402
 
-ROUNDS = 5
 BLANK = "blank spaCy pipeline"
 NEGEX = "negspacy, as many phrases"
 WORDS = (80, 190)  # of an advert
 Texts = list[tuple[str, date]]
-Way = Callable[[], Any]
 
 
 def main(adverts: int = 100_000) -> None:
     """One line a way of reading: adverts a second of CPU time, and the ratio to cutting into tokens alone."""
-    files = sorted((ROOT / "models" / "claim_status" / "corpus").glob("*.jsonl"))
-    rows = [json.loads(line) for path in files for line in path.read_text(encoding="utf-8").splitlines()]
-    whole = [row for row in rows if WORDS[0] <= len(row["text"].split()) <= WORDS[1]]
-    texts = [(row["text"], date.fromisoformat(row["saved_on"])) for row in whole]
-    words = sum(len(text.split()) for text, _ in texts)
-    print(f"{len(texts)} adverts of {words / len(texts):.0f} words on average")
+    texts = corpus()
+    print(f"{len(texts)} adverts of {mean_words(texts):.0f} words on average")
     language = load_language(ROOT / "rules")
     blank, claims, outside = spacy.blank("en"), Reader(language), negspacy(language)
     both = AdvertReader.to_stay(ROOT / "rules")  # last: what it holds is not looked at by any way's garbage collection
@@ -57,6 +51,30 @@ def main(adverts: int = 100_000) -> None:
     memory(texts, both, adverts)
 
 
+def corpus() -> Texts:
+    """The corpus' adverts of a usual length, and the day on which each was saved."""
+    files = sorted((ROOT / "models" / "claim_status" / "corpus").glob("*.jsonl"))
+    rows = [json.loads(line) for path in files for line in path.read_text(encoding="utf-8").splitlines()]
+    whole = [row for row in rows if WORDS[0] <= len(row["text"].split()) <= WORDS[1]]
+    return [(row["text"], date.fromisoformat(row["saved_on"])) for row in whole]
+
+
+def mean_words(texts: Texts) -> float:
+    """Words of an advert on average."""
+    return sum(len(text.split()) for text, _ in texts) / len(texts)
+
+
+def target_phrases(language: Language) -> list[dict[str, str]]:
+    """The plain phrases of the rules as `label` and `pattern`, for tools that take no patterns such as the rules'."""
+    return [
+        {"label": subject, "pattern": pattern}
+        for subject, rules in language.subjects.items()
+        for rule in rules
+        for pattern in rule.patterns
+        if not set("|?<>.") & set(pattern)
+    ]
+
+
 def negspacy(language: Language) -> Callable[[str], Any]:
     """negspacy (Chapman et al. 2001) over the plain phrases of the same rules."""
     from negspacy.negation import Negex  # noqa: F401  registers the component
@@ -64,28 +82,11 @@ def negspacy(language: Language) -> Callable[[str], Any]:
     nlp = spacy.blank("en")
     nlp.add_pipe("sentencizer")
     ruler = nlp.add_pipe("entity_ruler", config={"phrase_matcher_attr": "LOWER"})
-    phrases = [
-        {"label": subject, "pattern": pattern}
-        for subject, rules in language.subjects.items()
-        for rule in rules
-        for pattern in rule.patterns
-        if not set("|?<>.") & set(pattern)
-    ]
+    phrases = target_phrases(language)
     ruler.add_patterns(phrases)  # type: ignore[attr-defined]
     nlp.add_pipe("negex", config={"chunk_prefix": ["no"]})
     print(f"{len(phrases):,} target phrases for negspacy")
     return nlp
-
-
-def fastest(ways: dict[str, Way]) -> dict[str, float]:
-    """CPU seconds of the fastest round of each way; the ways take turns, so that they share the machine's moods."""
-    spans: dict[str, list[float]] = {name: [] for name in ways}
-    for _ in range(ROUNDS):
-        for name, read in ways.items():
-            start = time.process_time()
-            read()
-            spans[name].append(time.process_time() - start)
-    return {name: min(seconds) for name, seconds in spans.items()}
 
 
 def memory(texts: Texts, reader: AdvertReader, adverts: int) -> None:
