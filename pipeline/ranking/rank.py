@@ -14,6 +14,7 @@ from pipeline.ranking.outside import outside_option
 from pipeline.ranking.price import price_to_pay
 from pipeline.ranking.questions import must_questions, plan_call
 from pipeline.ranking.reservation import reservation_price
+from pipeline.ranking.speaks_for import speaks_for
 from pipeline.ranking.surplus import Surplus, mean_surplus, surplus, visit_cost
 from pipeline.ranking.verdict import Standing, by_risk, decide, must_broken
 from pipeline.schemas.decision import DecisionRules
@@ -89,7 +90,7 @@ def _one(case: _Case, buyer: Buyer, rules: DecisionRules, outside: float) -> tup
     price = price_to_pay(prospect, money, outside, buyer, rules)
     subjects = {subject for ask in decision.asks for subject in ask.subjects}
     questions = (*decision.asks, *(q for q in call.questions if not subjects & set(q.subjects)))
-    reasons = [*decision.reasons, *_reasons(prospect, money, flags, cost)]
+    reasons = [*decision.reasons, *_reasons(prospect, money, flags, cost, rules)]
     return decision.stopped, Ranked(
         ref=prospect.ref,
         verdict=decision.verdict,
@@ -124,9 +125,12 @@ def _unvalued(case: _Case, broken: list[Reason], asks: tuple[Question, ...], cos
     )  # fmt: skip
 
 
-def _reasons(prospect: Prospect, money: Surplus, flags: tuple[Flag, ...], cost: float | None) -> list[Reason]:
+def _reasons(
+    prospect: Prospect, money: Surplus, flags: tuple[Flag, ...], cost: float | None, rules: DecisionRules
+) -> list[Reason]:
     c = prospect.currency
     found = [Reason(flag.text, flag.rule, flag.quote) for flag in flags]
+    found += speaks_for(prospect, rules)
     value, repair = float(money.value.mean()), float(prospect.repair.samples.mean())
     gap = value - money.paid
     side = "below" if gap >= 0 else "above"
@@ -137,11 +141,12 @@ def _reasons(prospect: Prospect, money: Surplus, flags: tuple[Flag, ...], cost: 
             "ranking.repair",
         )
     )
-    items = ItemBeliefs.of(prospect.repair.items)
+    items, claims = ItemBeliefs.of(prospect.repair.items), prospect.evidence.claims
     for item in (items[n] for n in items.dearest(3)):
         if item.expected_cost >= max(50.0, 0.08 * repair):
             quote = next((reason.quote for reason in item.reasons if reason.quote), "")
-            said = "admitted" if item.admitted else "not said"
+            again = item.admitted and any(c.status == "done" for c in claims if c.subject in item.subjects)
+            said = "done once and due again" if again else "admitted" if item.admitted else "not said"
             found.append(Reason(f"{item.name}: {c} {item.expected_cost:,.0f} expected, {said}", item.item, quote))
     if cost is None:
         found.append(

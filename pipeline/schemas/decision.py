@@ -203,12 +203,14 @@ class EssentialRule(RuleModel):
     done_claims: int | None = None  # so many pieces of work told of tell it too
     not_regions: tuple[str, ...] = ()
     ask: str
+    praise: str = ""  # what its subjects told as good alone speak for
     source: Source
 
 
 class EssentialRules(RuleModel):
     blind: Annotated[int, Field(ge=1)]
     least_weight: Share
+    praised_work: tuple[RuleId, ...] = ()  # subjects whose work done speaks for a vehicle
     source: Source
     essentials: tuple[EssentialRule, ...]
 
