@@ -130,11 +130,11 @@ def _reasons(
 ) -> list[Reason]:
     c = prospect.currency
     found = [Reason(flag.text, flag.rule, flag.quote) for flag in flags]
-    found += speaks_for(prospect, rules)
     value, repair = float(money.value.mean()), float(prospect.repair.samples.mean())
     gap = value - money.paid
     side = "below" if gap >= 0 else "above"
     found.append(Reason(f"asked about {c} {abs(gap):,.0f} {side} what a sound one is worth to you", "ranking.surplus"))
+    found += speaks_for(prospect, rules)
     found.append(
         Reason(
             f"expected repairs {c} {repair:,.0f}, of which the advert admits {c} {prospect.repair.admitted_mean:,.0f}",

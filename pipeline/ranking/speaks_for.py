@@ -15,14 +15,16 @@ MOST = 3
 
 
 def speaks_for(prospect: Prospect, rules: DecisionRules) -> list[Reason]:
-    """At most three reasons with the words that give them: the essentials first, then the dearest work done."""
-    found: dict[str, Reason] = {}
-    for reason in (*_essentials(prospect, rules), *_work(prospect, rules)):
-        found.setdefault(reason.quote, reason)
-    return list(found.values())[:MOST]
+    """One reason that names at most three things with the words that tell them, or none: essentials, then dear work."""
+    told: dict[str, str] = {}  # words -> what they tell
+    for what, quote in (*_essentials(prospect, rules), *_work(prospect, rules)):
+        told.setdefault(quote, what)
+    some = list(told.items())[:MOST]
+    named = ", ".join(what for _, what in some)
+    return [Reason(f"speaks for it: {named}", "ranking.praise", " … ".join(q for q, _ in some))] if some else []
 
 
-def _essentials(prospect: Prospect, rules: DecisionRules) -> Iterator[Reason]:
+def _essentials(prospect: Prospect, rules: DecisionRules) -> Iterator[tuple[str, str]]:
     items = ItemBeliefs.of(prospect.repair.items)
     due = {key for key, admitted in zip(items.parts.ids, items.admitted.tolist(), strict=True) if admitted}
     for rule in rules.essentials.essentials:
@@ -34,10 +36,10 @@ def _essentials(prospect: Prospect, rules: DecisionRules) -> Iterator[Reason]:
             and rule.item not in due
             and not any(claim.status in BAD for claim in about)
         ):
-            yield Reason(f"speaks for it: {rule.praise}", f"essential.{rule.id}", good.quote)
+            yield rule.praise, good.quote
 
 
-def _work(prospect: Prospect, rules: DecisionRules) -> Iterator[Reason]:
+def _work(prospect: Prospect, rules: DecisionRules) -> Iterator[tuple[str, str]]:
     """Work told as done and not due again, by what its failure would have cost."""
     items = ItemBeliefs.of(prospect.repair.items)
     if not len(items):
@@ -51,7 +53,7 @@ def _work(prospect: Prospect, rules: DecisionRules) -> Iterator[Reason]:
     for n in np.argsort(-dear, kind="stable").tolist():
         subject = next((s for s in items.parts.subjects[n] if s in told and s not in bad), None)
         if subject is not None and not items.admitted[n]:
-            yield Reason(f"speaks for it: {subject.replace('_', ' ')} done", items.parts.ids[n], told[subject].quote)
+            yield f"{subject.replace('_', ' ')} done", told[subject].quote
 
 
 def _surest(claims: Iterator[Claim]) -> Claim | None:

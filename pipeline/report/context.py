@@ -185,7 +185,7 @@ def _pick(number: int, vehicle: VehicleView, buyer: Buyer) -> Pick:
         anchor=f"v{number}",
         title=vehicle.title,
         facts=", ".join(facts),
-        why=next((reason.text for reason in ranked.reasons), ""),
+        why="; ".join(reason.text for reason in ranked.reasons[: 2 if ranked.verdict == "travel" else 1]),
         pay="; ".join(f"{name} {price}" for name, price in pay(vehicle, currency).prices),
         ask=next((question.text for question in ranked.questions), ""),
         look=places,

@@ -45,8 +45,11 @@ def prospect(*claims: Claim, admitted: str = "") -> Prospect:
     )  # fmt: skip
 
 
-def told(*claims: Claim, admitted: str = "") -> list[tuple[str, str]]:
-    return [(reason.text, reason.quote) for reason in speaks_for(prospect(*claims, admitted=admitted), RULES)]
+def told(*claims: Claim, admitted: str = "") -> tuple[str, str]:
+    """What is named and the words for it."""
+    reasons = speaks_for(prospect(*claims, admitted=admitted), RULES)
+    assert len(reasons) < 2
+    return next(((one.text.removeprefix("speaks for it: "), one.quote) for one in reasons), ("", ""))
 
 
 def test_the_essentials_first_then_the_dearest_work() -> None:
@@ -56,50 +59,47 @@ def test_the_essentials_first_then_the_dearest_work() -> None:
         claim("gearbox", "done", "gearbox rebuilt"),
         claim("sills", "absent", "no rot in the sills"),
     )
-    assert told(*said) == [
-        ("speaks for it: a sound structure", "no rot in the sills"),
-        ("speaks for it: gearbox done", "gearbox rebuilt"),
-        ("speaks for it: clutch done", "clutch last year"),
-    ]
+    words = "no rot in the sills … gearbox rebuilt … clutch last year"
+    assert told(*said) == ("a sound structure, gearbox done, clutch done", words)
 
 
 def test_of_an_essential_the_surest_words() -> None:
     said = (claim("sills", "absent", "fairly solid", 0.6), claim("chassis", "done", "chassis legs replated", 0.97))
-    assert told(*said) == [("speaks for it: a sound structure", "chassis legs replated")]
+    assert told(*said) == ("a sound structure", "chassis legs replated")
 
 
 @pytest.mark.parametrize("status", ["present", "due", "possible"])
 def test_what_is_praised_and_blamed_speaks_for_nothing(status: Status) -> None:
-    assert told(claim("sills", "done", "sills done 2016"), claim("sills", status, "sills bubbling")) == []
-    assert told(claim("clutch", "done", "clutch done"), claim("clutch", status, "clutch slips")) == []
+    assert told(claim("sills", "done", "sills done 2016"), claim("sills", status, "sills bubbling")) == ("", "")
+    assert told(claim("clutch", "done", "clutch done"), claim("clutch", status, "clutch slips")) == ("", "")
 
 
 def test_work_that_is_due_again_speaks_for_nothing() -> None:
     belt = claim("timing_belt", "done", "belt 2014")
-    assert told(belt) == [("speaks for it: the timing belt or chain done", "belt 2014")]
-    assert told(belt, admitted="timing_belt") == []
+    assert told(belt) == ("the timing belt or chain done", "belt 2014")
+    assert told(belt, admitted="timing_belt") == ("", "")
 
 
 def test_only_work_that_is_named_in_the_rules() -> None:
-    assert told(claim("accident", "done", "wing repaired after a knock")) == []
+    assert told(claim("accident", "done", "wing repaired after a knock")) == ("", "")
 
 
 def test_the_same_words_speak_once() -> None:
     both = "clutch and gearbox done together"
-    assert len(told(claim("clutch", "done", both), claim("gearbox", "done", both))) == 1
+    assert told(claim("clutch", "done", both), claim("gearbox", "done", both)) == ("gearbox done", both)
 
 
 def test_nothing_told_speaks_for_nothing() -> None:
-    assert told() == []
+    assert told() == ("", "")
     bare = prospect()
     assert speaks_for(replace(bare, repair=replace(bare.repair, items=())), RULES) == []
 
 
-def test_the_ranking_gives_them_before_price_and_fears() -> None:
+def test_the_ranking_gives_them_after_the_price_and_before_what_is_feared() -> None:
     (row,) = rank([prospect(claim("sills", "absent", "no rot in the sills"))], BUYER, RULES)
     texts = [reason.text for reason in row.reasons]
     place = texts.index("speaks for it: a sound structure")
-    assert place < next(n for n, text in enumerate(texts) if text.startswith("asked about"))
+    assert texts[place - 1].startswith("asked about") and texts[place + 1].startswith("expected repairs")
 
 
 def test_a_service_told_as_done_and_due_again_is_no_admission() -> None:
