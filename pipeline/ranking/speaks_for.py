@@ -21,7 +21,7 @@ def speaks_for(prospect: Prospect, rules: DecisionRules) -> list[Reason]:
         told.setdefault(quote, what)
     some = list(told.items())[:MOST]
     named = ", ".join(what for _, what in some)
-    return [Reason(f"speaks for it: {named}", "ranking.praise", " … ".join(q for q, _ in some))] if some else []
+    return [Reason(f"told in its favour: {named}", "ranking.praise", " … ".join(q for q, _ in some))] if some else []
 
 
 def _essentials(prospect: Prospect, rules: DecisionRules) -> Iterator[tuple[str, str]]:

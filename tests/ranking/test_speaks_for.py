@@ -49,7 +49,7 @@ def told(*claims: Claim, admitted: str = "") -> tuple[str, str]:
     """What is named and the words for it."""
     reasons = speaks_for(prospect(*claims, admitted=admitted), RULES)
     assert len(reasons) < 2
-    return next(((one.text.removeprefix("speaks for it: "), one.quote) for one in reasons), ("", ""))
+    return next(((one.text.removeprefix("told in its favour: "), one.quote) for one in reasons), ("", ""))
 
 
 def test_the_essentials_first_then_the_dearest_work() -> None:
@@ -98,7 +98,7 @@ def test_nothing_told_speaks_for_nothing() -> None:
 def test_the_ranking_gives_them_after_the_price_and_before_what_is_feared() -> None:
     (row,) = rank([prospect(claim("sills", "absent", "no rot in the sills"))], BUYER, RULES)
     texts = [reason.text for reason in row.reasons]
-    place = texts.index("speaks for it: a sound structure")
+    place = texts.index("told in its favour: a sound structure")
     assert texts[place - 1].startswith("asked about") and texts[place + 1].startswith("expected repairs")
 
 
