@@ -217,3 +217,19 @@ def test_what_is_passed_over_tonight_is_not_told_as_gone_nor_as_new_after(given:
     back = changes(quick, whole, "GBP")
     assert back.new == ()
     assert changes({**quick, "passed over": []}, whole, "GBP").new, "it is by what was passed over that it knows"
+
+
+def test_one_advert_more_is_one_reading_and_hardly_a_cost(given: Large, tmp_path: Path) -> None:
+    shutil.copytree(given.search.folder, tmp_path / "search")
+    search = Search(tmp_path / "search", given.search.buyer)
+    bargain = (
+        "Harrow Tern camper 2001, 2.4 diesel, manual, 64,000 miles. Full service history. No rust on the chassis legs. "
+        "Sills replaced 2023 with photographs. Belt and pump done at 60k with the bill. MOT May 2027. £2,400. Hexham."
+    )
+    (search.inbox / "late.txt").write_text(bargain, encoding="utf-8")
+    with open_store(search.folder) as store:
+        add(store, gather([search.inbox / "late.txt"]), DAY)
+    after = run(search, given.rules)
+    assert after.read_now == 1
+    assert 1 <= after.record.counts["costs worked out"] <= 4  # it, and what it moves into the sample or over the edge
+    assert "late.txt" in {source(v) for v in after.view.vehicles}, "the best of all is worked out"
