@@ -15,6 +15,8 @@ from pipeline.schemas.knowledge_parts import Knowledge
 from pipeline.schemas.traits import vehicle_traits
 from pipeline.types import MILES_PER_KM, Claim, Evidence
 
+HARDLY = 0.5  # words with less than so much of the best words' share are hardly about a part
+
 
 @dataclass(frozen=True, slots=True)
 class Renewal:
@@ -144,7 +146,10 @@ def test_outcome(facts: Mapping[str, Any], as_of: date) -> float | str | None:
 
 
 def renewal(signs: Signs, speaks: Sequence[Speaks], undated_years: float) -> tuple[Renewal, float] | None:
-    """The newest renewal that the advert tells of, and the share of such words that is about this part."""
+    """The newest renewal that the advert tells of, and the share of such words that is about this part.
+
+    Words that are hardly about this part (a heater serviced) do not hide those that are (a canvas replaced).
+    """
     found: list[tuple[Renewal, float]] = []
     a_year = signs.miles / max(signs.age, 1.0)
     for link in speaks:
@@ -169,5 +174,6 @@ def renewal(signs: Signs, speaks: Sequence[Speaks], undated_years: float) -> tup
             found.append(
                 (Renewal(min(years, signs.age), min(miles, signs.miles), claim, dated), link.share_of(claim.quote))
             )
-    newest = min(found, key=lambda item: (item[0].years, -item[1]), default=None)
+    about = max((share for _, share in found), default=0.0) * HARDLY
+    newest = min((one for one in found if one[1] >= about), key=lambda item: (item[0].years, -item[1]), default=None)
     return None if newest is None else (newest[0], newest[1] * signs.proof)

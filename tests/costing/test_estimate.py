@@ -173,6 +173,21 @@ def _chained(engine: EngineKind) -> EngineKind:
     return engine.model_copy(update={"traits": {**engine.traits, "belt": 0.0, "chain": 1.0}})
 
 
+def test_words_that_are_hardly_about_a_part_do_not_hide_those_that_are() -> None:
+    camper = Engine(load_knowledge(["general", "light-camper-van"], data_folder("rules")), BUYER)
+    canvas = replace(claim("habitation", "done", at_year=2021), quote="roof canvas replaced")
+    heater = replace(claim("habitation", "done", at_year=2026), quote="night heater serviced")
+    roof = {"variants": [], "named_traits": ["elevating_roof"]}
+    tables = camper.tables([saying(*some, **roof) for some in ((canvas,), (canvas, heater), (heater,))])
+    alone, both, neither = (tables.renewals["roof_canvas"].get(n) for n in range(3))
+    assert alone is not None and both is not None
+    assert both.years == alone.years == pytest.approx(5, abs=1) and both.claim.quote == "roof canvas replaced"
+    assert neither is None or neither.claim.quote == "night heater serviced"
+    beliefs = camper.run([saying(*some, **roof) for some in ((canvas,), (canvas, heater))])
+    bad_roof = [next(i.minor + i.major for i in row.items if i.item == "roof_canvas") for row in beliefs]
+    assert bad_roof[1] == pytest.approx(bad_roof[0], rel=0.1)
+
+
 def test_what_a_viewing_found_settles_a_fault(engine: Engine) -> None:
     seen = replace(VAN, findings={"sills_outer": "major"})
     assert engine.beliefs([seen])[0]["sills_outer"][2] > 0.7
