@@ -53,7 +53,7 @@ def costing_version(rules: Path, buyer: Buyer, packs: Path) -> str:
 
 def evidence_key(evidence: Evidence, version: str) -> str:
     """On what one vehicle's repair cost rests. Costing reckons in months: the day of the month moves nothing."""
-    one = replace(evidence, ref="", as_of=evidence.as_of.replace(day=1))
+    one = replace(evidence, ref="", as_of=evidence.as_of.replace(day=1), passages={})  # those only decide
     return _hash(version, *(repr(_plain(getattr(one, f.name))) for f in fields(one)))
 
 

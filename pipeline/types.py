@@ -278,6 +278,7 @@ class Evidence:
     text_words: int = 0  # how much the seller wrote: silence in a long text says more
     findings: Mapping[str, str] = field(default_factory=dict)  # fault or subject -> state seen at a viewing
     doubts: Mapping[str, str] = field(default_factory=dict)  # check id -> what in the saved file does not agree
+    passages: Mapping[str, str] = field(default_factory=dict)  # subject -> what the advert goes on to say after it
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from pipeline.search import Search
 from pipeline.store import Store
 from pipeline.types import MILES_PER_KM, Comparable, Evidence, Reading, Snapshot
 
+READ_ON, FURTHER = ("writeoff",), 400  # subjects, and characters after their words
 TRADE_SELLERS = ("trade", "dealer", "garage", "forecourt")
 
 
@@ -103,11 +104,22 @@ def evidence_of(
         as_of=as_of,
         text_words=words,
         findings=dict(noted.findings or {}),
+        passages=passages_of(vehicle, readings),
         doubts=doubts_of(
             [snapshot.advert.text for snapshot in vehicle.newest],
             [readings[snapshot.snapshot_id] for snapshot in vehicle.newest],
         ),
     )
+
+
+def passages_of(vehicle: Vehicle, readings: Mapping[int, Reading]) -> dict[str, str]:
+    """For each subject of READ_ON the words after each claim on it, where proof is offered in another sentence."""
+    found: dict[str, list[str]] = {}
+    for snapshot in vehicle.newest:
+        for claim in readings[snapshot.snapshot_id].claims:
+            if claim.subject in READ_ON and claim.end >= 0:
+                found.setdefault(claim.subject, []).append(snapshot.advert.text[claim.start : claim.end + FURTHER])
+    return {subject: "\n".join(words) for subject, words in found.items()}
 
 
 def distance_of(vehicle: Vehicle, search: Search, road: float) -> tuple[float | None, str | None]:

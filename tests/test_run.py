@@ -136,3 +136,11 @@ def test_no_page_is_replaced_before_all_are_worded(tmp_path: Path) -> None:
     assert (tmp_path / "one.html").read_text() == "old"
     write_files(tmp_path, {"one.html": "new"})
     assert (tmp_path / "one.html").read_text() == "new"
+
+
+def test_proof_of_a_mended_write_off_in_the_next_sentence_is_seen(search: Search) -> None:
+    off = " This vehicle is recorded CAT S. It was hit in the front in 2022 and repaired at a bodyshop. "
+    put(search, bare=ONE + off, proven=TWO + off + "Jig report and repair bill in the folder.")
+    flags = {row["advert_ids"][0]: row["flags"] for row in rows(go(search))}  # type: ignore[index]
+    assert "writeoff_structural" in flags["bare.txt"]  # type: ignore[operator]
+    assert "writeoff_structural" not in flags["proven.txt"] and "writeoff" in flags["proven.txt"]  # type: ignore[operator]

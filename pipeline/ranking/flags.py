@@ -9,6 +9,8 @@ from pipeline.ranking.identity import identity_checks
 from pipeline.schemas.decision import Condition, DecisionRules, FlagRule
 from pipeline.types import Buyer, Claim, Evidence, Flag, Prospect
 
+DENIED, DENIED_WITHIN = {"no", "not", "without", "never", "lost", "don", "haven", "didn", "none"}, 4  # words before
+
 
 def red_flags(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tuple[Flag, ...]:
     """Flags that stand for a vehicle and this buyer, disqualifying ones first."""
@@ -31,6 +33,8 @@ def flags_of(
         if raised is None or buyer.purpose in rule.not_purposes:
             continue
         if rule.unless_words and any(_has(c.quote, rule.unless_words) for c in claims if c.subject in lifting):
+            continue
+        if any(_offered(passage, rule.unless_after) for passage in _passages(rule, evidence)):
             continue
         if rule.unless_admitted is not None and len(told) >= rule.unless_admitted:
             continue
@@ -77,6 +81,22 @@ def _meets(claim: Claim, condition: Condition) -> bool:
     if condition.words and not _has(claim.quote, condition.words):
         return False
     return not (condition.not_words and _has(claim.quote, condition.not_words))
+
+
+def _passages(rule: FlagRule, evidence: Evidence) -> list[str]:
+    """What the advert says on from the words on the subjects that raise a flag."""
+    subjects = {condition.subject for condition in rule.when}
+    return [passage for subject, passage in evidence.passages.items() if subject in subjects]
+
+
+def _offered(passage: str, words: Sequence[str]) -> bool:
+    """Whether one of the words stands in a passage without a denial among the few words before it."""
+    plain = " " + re.sub(r"[^a-z0-9]+", " ", passage.lower()) + " "
+    for word in words:
+        for found in re.finditer(f" {re.escape(word)}(?= )", plain):
+            if not DENIED & set(plain[: found.start()].split()[-DENIED_WITHIN:]):
+                return True
+    return False
 
 
 def _has(quote: str, words: tuple[str, ...]) -> bool:

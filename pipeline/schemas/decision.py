@@ -127,6 +127,7 @@ class FlagRule(RuleModel):
     valuation_flags: tuple[str, ...] = ()
     unless_admitted: int | None = None  # so many faults told lift the flag
     unless_words: tuple[str, ...] = ()  # words anywhere in the advert's quotes that lift the flag
+    unless_after: tuple[str, ...] = ()  # words after those that raise it, not denied, that lift the flag
     with_any: tuple[Condition, ...] = ()  # one of these must hold as well
     unless: tuple[Condition, ...] = ()  # any of these lifts the flag
     facts: Mapping[str, tuple[str, ...]] = {}  # facts that raise it by themselves

@@ -94,3 +94,30 @@ def test_words_read_without_much_confidence_ask_and_do_not_rule_out() -> None:
     assert {flag.code: flag.disqualifies for flag in doubtful.flags} == {"no_viewing": False}
     money = replace(claim("advance_payment", quote="a small sum holds it"), confidence=0.5)
     assert one(claims=(replace(refused, confidence=0.5), money)).verdict == "leave"
+
+
+@pytest.mark.parametrize(
+    ("passage", "proven"),
+    [
+        ("CAT S. Hit at a junction, new chassis leg section. Jig report and the bill are in the folder.", True),
+        ("cat s, repaired; an independent engineer's letter goes with it", True),
+        ("Category S. Photos of the repair at every stage.", True),
+        ("CAT S, drives straight. More photos on request.", False),
+        ("Cat S, I have no engineers report and no repair invoices.", False),
+        ("cat s, never saw an invoice for the work, sorry", False),
+        ("CAT S. Drives straight as an arrow.", False),
+    ],
+)
+def test_proof_of_a_repair_in_the_sentences_after(passage: str, proven: bool) -> None:
+    written_off = claim("writeoff", quote="cat s")
+    van = prospect(claims=(written_off,))
+    told = replace(van, evidence=replace(van.evidence, passages={"writeoff": passage}))
+    found = {flag.code for flag in rank([told], BUYER, RULES)[0].flags}
+    assert ("writeoff_structural" not in found) == proven
+    assert found & {"writeoff", "writeoff_structural"}, "either way it stays flagged"
+
+
+def test_what_follows_another_subject_proves_nothing_of_a_write_off() -> None:
+    van = prospect(claims=(claim("writeoff", quote="cat s"),))
+    told = replace(van, evidence=replace(van.evidence, passages={"towing": "an engineer's report"}))
+    assert "writeoff_structural" in {flag.code for flag in rank([told], BUYER, RULES)[0].flags}
