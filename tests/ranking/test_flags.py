@@ -102,6 +102,8 @@ def test_words_read_without_much_confidence_ask_and_do_not_rule_out() -> None:
         ("CAT S. Hit at a junction, new chassis leg section. Jig report and the bill are in the folder.", True),
         ("cat s, repaired; an independent engineer's letter goes with it", True),
         ("Category S. Photos of the repair at every stage.", True),
+        ("Cat C in 2013. The garage measured the legs corner to corner, and I have the sheet.", True),
+        ("Cat C in 2013. It was never measured.", False),
         ("CAT S, drives straight. More photos on request.", False),
         ("Cat S, I have no engineers report and no repair invoices.", False),
         ("cat s, never saw an invoice for the work, sorry", False),
