@@ -94,13 +94,13 @@ class Flow:
         decided: list[Mention] = []
         for mention in part.mentions:
             judge(mention)
-            if not mention.statuses and mention.kind == "part":
+            if not mention.statuses and mention.rule.kind == "part":
                 self._undecided(mention, part, sentence)
-            elif mention.kind != "part":
+            elif mention.rule.kind != "part":
                 self._headed_finding(mention, sentence)
             if mention.statuses:
                 decided.append(mention)
-        open_ones = [m for m in part.mentions if not m.statuses and m.kind == "part"]
+        open_ones = [m for m in part.mentions if not m.statuses and m.rule.kind == "part"]
         if decided:
             self._share(decided, part, weak)
             self.state.waiting = []
@@ -119,9 +119,9 @@ class Flow:
     def _goes_on(self, part: Part) -> bool:
         """Whether a chunk of weak findings goes on about the part before it ("box rebuilt but still whines")."""
         state, chunk = self.state, part.chunk
-        if any(m.kind != "weak" for m in part.mentions) or chunk.link not in ("strong", "weak"):
+        if any(m.rule.kind != "weak" for m in part.mentions) or chunk.link not in ("strong", "weak"):
             return False
-        if not any(m.kind == "part" and m.sentence == state.number for m in state.last):
+        if not any(m.rule.kind == "part" and m.sentence == state.number for m in state.last):
             return False
         opening = state.tokens.norms[chunk.start]
         if chunk.joiner not in CONTRAST and opening not in RELATIVE:
@@ -130,7 +130,7 @@ class Flow:
 
     def _open_topic(self) -> None:
         """A weak finding before a colon ("Rust: both arches") is told of the parts after it."""
-        if not self.state.last or any(m.kind != "weak" or m.negated for m in self.state.last):
+        if not self.state.last or any(m.rule.kind != "weak" or m.negated for m in self.state.last):
             return
         if any(m.sentence != self.state.number for m in self.state.last):
             return
@@ -196,7 +196,7 @@ class Flow:
     def _share(self, decided: list[Mention], part: Part, weak: bool) -> None:
         """Cues after the last member go back to the members before it, cues before the first go on."""
         head = decided[-1]
-        if self.state.waiting and weak and head.kind == "part":
+        if self.state.waiting and weak and head.rule.kind == "part":
             after = [one for one in head.cues if one.distance > 0 and one.how == "own" and one.cue.kind in POLAR]
             for mention in self.state.waiting:
                 if after:
@@ -204,13 +204,13 @@ class Flow:
                     judge(mention)
                 elif part.times and head.statuses[-1][1] == "when":
                     put_done(mention, part.times[0])
-        self.state.head_rule = head.rule.id if head.kind == "finding" and _done(head) else None
+        self.state.head_rule = head.rule.id if head.rule.kind == "finding" and _done(head) else None
         before = [
             one for one in head.cues if one.distance <= 0 and one.how in ("own", "list") and one.cue.kind in POLAR
         ]
-        self.state.carried = before if head.kind == "part" else []
+        self.state.carried = before if head.rule.kind == "part" else []
         ruling = "done" if any(status == "done" for status, *_ in head.statuses) else ""
-        self.state.trail = [one for one in head.cues if one.cue.kind == ruling] if head.kind == "part" else []
+        self.state.trail = [one for one in head.cues if one.cue.kind == ruling] if head.rule.kind == "part" else []
 
     def _deny(self, part: Part) -> None:
         """A negation before a list bears on its bare members, the last of which may hold the fault."""
@@ -219,7 +219,7 @@ class Flow:
         joined = part.chunk.joiner in ("or", "nor") or self.state.or_ahead
         for mention in part.mentions:
             graded = any(cue.rule.kind in ("slight", "heavy") for cue in part.cues)
-            fault = mention.kind != "part" and mention.rule.default == "present"
+            fault = mention.rule.kind != "part" and mention.rule.default == "present"
             fault = fault and self.state.tokens.norms[mention.words[0]] not in DENIALS
             if fault and self.state.bare(mention, part) and (joined or not graded):
                 mention.negated = True
@@ -233,10 +233,10 @@ class Flow:
         """Whether a chunk denies all that it names, by a negation or in the words of a finding ("never towed")."""
         norms = self.state.tokens.norms
         ahead = self.state.or_ahead
-        denials = [m for m in part.mentions if ahead and m.kind != "part" and norms[m.words[0]] in DENIALS]
+        denials = [m for m in part.mentions if ahead and m.rule.kind != "part" and norms[m.words[0]] in DENIALS]
         if not denials and not any(c.rule.kind == "negation" and c.rule.direction != "backward" for c in part.cues):
             return False
-        return all(m.kind == "part" or m.negated or m in denials for m in part.mentions)
+        return all(m.rule.kind == "part" or m.negated or m in denials for m in part.mentions)
 
 
 def _or_ahead(parts: list[Part], index: int) -> bool:

@@ -64,7 +64,7 @@ class Follower:
             for mention in targets:
                 if mention.sentence != self.state.number and chunk.link != "start":
                     continue
-                if mention.kind == "part" or (mention.rule.default == "present" and not mention.negated):
+                if mention.rule.kind == "part" or (mention.rule.default == "present" and not mention.negated):
                     mention.negated = True
                     judge(mention)
 
@@ -136,7 +136,7 @@ class Follower:
     def _add(self, mention: Mention, part: Part, polar: list[Cue]) -> None:
         """What a later chunk adds to a mention that has a status: work, need, doubt, or a fault despite the work."""
         had: set[Status] = {status for status, *_ in mention.statuses}
-        if mention.kind != "part" and mention.rule.default not in ("present", "absent"):
+        if mention.rule.kind != "part" and mention.rule.default not in ("present", "absent"):
             return
         placed = self.state.tokens.norms[part.chunk.start] in PLACED
         contrast = part.chunk.joiner in CONTRAST or any(cue.rule.kind == "still" for cue in part.cues)
@@ -151,7 +151,7 @@ class Follower:
             elif cue.kind == "hedge" and had == {"done"}:
                 put(mention, "possible", cue)
             elif cue.kind == "fault" and (contrast or placed) and had <= {"done", "absent"}:
-                if mention.kind != "part" and not placed:
+                if mention.rule.kind != "part" and not placed:
                     mention.statuses = []
                 put(mention, "present", cue)
             elif (cue.kind == "sound" and placed and had <= {"done", "present"}) or (

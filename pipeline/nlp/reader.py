@@ -11,7 +11,7 @@ from typing import Any, TypeAlias, cast
 
 from pipeline.nlp.flow import Flow
 from pipeline.nlp.grade import GRADED, GRADES, grade_of
-from pipeline.nlp.mentions import Cue, Finder, Mention
+from pipeline.nlp.mentions import Bearing, Cue, Finder, Mention
 from pipeline.nlp.merge import merge
 from pipeline.nlp.run_on import RunOn
 from pipeline.nlp.scope import Scope
@@ -19,7 +19,7 @@ from pipeline.nlp.segments import Sentence, segment
 from pipeline.nlp.status import limit
 from pipeline.nlp.tokens import Normaliser, Tokens, tokenize
 from pipeline.nlp.when import When, find_times, settle
-from pipeline.schemas.language import CueRule, Language
+from pipeline.schemas.language import Language
 from pipeline.types import Claim, Grade, Status
 
 _BREAKS = {"except": "except", "boundary": "with"}
@@ -116,7 +116,7 @@ class Reader:
         """What the rules make of tokens. `gaps`: with which a sentence or a chunk begins, as `RunOn.divide` says."""
         mentions, cues = found
         every = cues
-        headings: dict[int, tuple[int, CueRule]] = {}
+        headings: dict[int, tuple[int, Bearing]] = {}
         for cue in cues:
             if cue.rule.kind == "heading" and cue.end > headings.get(cue.start, (0, None))[0]:
                 headings[cue.start] = cue.end, cue.rule

@@ -7,15 +7,15 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from pipeline.nlp.lexicon import BETWEEN, COPULAS, DENIALS, LINKS, PLACES, VERBS
-from pipeline.nlp.mentions import ACTS, Cue, Mention
+from pipeline.nlp.mentions import ACTS, Bearing, Cue, Mention
 from pipeline.nlp.segments import Chunk, Sentence
 from pipeline.nlp.status import POLAR, view
 from pipeline.nlp.tokens import Tokens
 from pipeline.nlp.when import When
-from pipeline.schemas.language import CueKind, CueRule
+from pipeline.schemas.language import CueKind
 
 _ACT_REACH = 6  # words between a part and the weak finding told of it
-_WEAK_CUES: dict[str, CueRule] = {}
+_WEAK_CUES: dict[str, Bearing] = {}
 
 
 @dataclass(slots=True)
@@ -69,23 +69,28 @@ class Scope:
         found = part.mentions
         drop: set[int] = set()
         for index, (one, two) in enumerate(pairwise(found)):
-            if two.shadow is not None and one.kind == "part" and one.subject != two.subject and one.end <= two.start:
+            if (
+                two.shadow is not None
+                and one.rule.kind == "part"
+                and one.subject != two.subject
+                and one.end <= two.start
+            ):
                 if all(word in BETWEEN or word in COPULAS for word in tokens.norms[one.end : two.start]):
                     drop.add(index + 1)
                     two.shadow.negated = two.negated
                     part.cues.append(two.shadow)
                 continue
-            if one.words == two.words or one.subject == two.subject or not one.kind == two.kind == "part":
+            if one.words == two.words or one.subject == two.subject or not one.rule.kind == two.rule.kind == "part":
                 continue
             if two.start <= one.end:
                 drop.add(index)
             elif any(word in PLACES for word in tokens.norms[max(one.end, two.start - 3) : two.start]):
                 drop.add(index + 1)
-        strong = [mention for index, mention in enumerate(found) if index not in drop and mention.kind != "weak"]
+        strong = [mention for index, mention in enumerate(found) if index not in drop and mention.rule.kind != "weak"]
         for index, mention in enumerate(found):
-            if mention.kind != "weak" or not strong or index in drop:
+            if mention.rule.kind != "weak" or not strong or index in drop:
                 continue
-            if any(m.kind == "finding" and m.subject == mention.subject and _beside(m, mention) for m in strong):
+            if any(m.rule.kind == "finding" and m.subject == mention.subject and _beside(m, mention) for m in strong):
                 drop.add(index)
             elif any(_attached(mention, other, part, tokens) for other in strong):
                 drop.add(index)
@@ -94,14 +99,13 @@ class Scope:
         part.mentions = [mention for index, mention in enumerate(found) if index not in drop]
 
 
-def scope_cue(weak: Mention) -> CueRule:
+def scope_cue(weak: Mention) -> Bearing:
     """The cue as which a weak finding is told of a part. Kept, for there are few such rules."""
     rule = weak.rule
     known = _WEAK_CUES.get(rule.id)
     if known is None:
         kind = rule.acts_as or ACTS.get(rule.default or "present", "fault")
-        known = CueRule(id=rule.id, reason=rule.reason, source=rule.source, patterns=rule.patterns, kind=kind)
-        _WEAK_CUES[rule.id] = known
+        known = _WEAK_CUES[rule.id] = Bearing(rule.id, kind)
     return known
 
 
@@ -111,7 +115,7 @@ def _beside(one: Mention, two: Mention) -> bool:
 
 def _attached(weak: Mention, other: Mention, part: Part, tokens: Tokens) -> bool:
     """Whether a weak finding is told of `other`, a part in its chunk ("rust on the sills", "sills have rust")."""
-    if other.kind != "part":
+    if other.rule.kind != "part":
         return other.start <= weak.start < other.end
     if other.start >= weak.end:
         return all(word in LINKS or word.isdecimal() for word in tokens.norms[weak.end : other.start])
@@ -129,7 +133,7 @@ def _negate(part: Part, tokens: Tokens) -> None:
         within = [
             m
             for m in part.mentions
-            if m.kind != "part" and m.start < cue.start and cue.end < m.end and not _holds(m, cue)
+            if m.rule.kind != "part" and m.start < cue.start and cue.end < m.end and not _holds(m, cue)
         ]
         if within:
             for mention in within:
@@ -141,8 +145,10 @@ def _negate(part: Part, tokens: Tokens) -> None:
                 None,
             )
             named = next((m for m in part.mentions if m.start >= cue.end and m.start - cue.end <= reach), None)
-            if named is not None and named.kind == "part":
-                finding = next((m for m in part.mentions if m.kind != "part" and 0 <= m.start - cue.end <= reach), None)
+            if named is not None and named.rule.kind == "part":
+                finding = next(
+                    (m for m in part.mentions if m.rule.kind != "part" and 0 <= m.start - cue.end <= reach), None
+                )
             else:
                 finding = named
             if finding is not None and (target is None or finding.words[-1] <= target.start):
@@ -232,7 +238,7 @@ def _region_start(part: Part, before: Mention, mention: Mention, tokens: Tokens)
             continue
         if cue.rule.direction == "backward":
             break
-        if cue.rule.kind in ("fault", "sound") and before.kind == "part":
+        if cue.rule.kind in ("fault", "sound") and before.rule.kind == "part":
             if tokens.norms[cue.start - 1] in VERBS:
                 break  # "the door is rusty round the rubber"
             others = [c for c in part.cues if before.end <= c.start < cue.start and c.rule.kind in POLAR]

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from itertools import islice
 
 from pipeline.nlp.lexicon import word_set
+from pipeline.nlp.mentions import Bearing
 from pipeline.nlp.tokens import Tokens
-from pipeline.schemas.language import CueRule
 
 WEAK = frozenset({",", "and", "&", "+", "or", "nor", "n", "plus", "/", "also"})
 STRONG = frozenset(
@@ -50,14 +50,14 @@ class Sentence:
     start: int
     end: int
     chunks: list[Chunk] = field(default_factory=list)
-    heading: CueRule | None = None
+    heading: Bearing | None = None
     question: bool = False
     line: int = 0
 
 
 def segment(
     tokens: Tokens,
-    headings: Mapping[int, tuple[int, CueRule]],
+    headings: Mapping[int, tuple[int, Bearing]],
     breaks: Mapping[int, str] | None = None,
     inside: Set[int] = frozenset(),
     stops: Set[int] = frozenset(),
@@ -73,7 +73,7 @@ def segment(
     joints = [at for at, norm in enumerate(norms) if norm in _JOINS or at in breaks or at in pauses]
     ends = [at for at, norm in enumerate(norms) if norm in _ENDS or at in stops]
     sentences: list[Sentence] = []
-    active: CueRule | None = None
+    active: Bearing | None = None
     inline = False  # the heading holds for its own line only
     content = False  # something stood below a block heading already
     shouted = False  # the heading stands in capitals

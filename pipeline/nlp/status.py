@@ -16,7 +16,7 @@ _OF_PARTS = ("done.new", "done.had")  # "new", "had a": told of a part, not of a
 def judge(mention: Mention) -> None:
     """Sets the statuses of a mention from its cues."""
     mention.statuses = []
-    if mention.kind == "part":
+    if mention.rule.kind == "part":
         _part(mention)
     else:
         _finding(mention)

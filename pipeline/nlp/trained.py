@@ -7,13 +7,15 @@ from datetime import date
 from typing import NamedTuple
 
 from pipeline.nlp.features import Encoded
-from pipeline.nlp.mentions import Mention
+from pipeline.nlp.mentions import Mention, Naming
 from pipeline.nlp.merge import ORIGIN, merge
 from pipeline.nlp.model import ClaimModel
 from pipeline.nlp.reader import Read, Reader, Said, claim_of
 from pipeline.nlp.weigh import Candidates, allowed, candidates, told_by
-from pipeline.schemas.language import Language, SubjectRule
+from pipeline.schemas.language import Language
 from pipeline.types import STATUSES, Claim, Status
+
+_BY_ITSELF = Naming(ORIGIN, "part")  # stands for the rule of what the model found by itself
 
 
 class Asked(NamedTuple):
@@ -89,17 +91,5 @@ def _words_of(
     first, last = encoded.first[chunk], encoded.last[chunk]
     if own:
         return own[0], (status, ORIGIN, min(own[0].start, first), max(own[-1].end, last))
-    found = Mention(subject, _rule(subject), first, last, tuple(range(first, last)))
+    found = Mention(subject, _BY_ITSELF, first, last, tuple(range(first, last)))
     return found, (status, ORIGIN, first, last)
-
-
-_rules: dict[str, SubjectRule] = {}
-
-
-def _rule(subject: str) -> SubjectRule:
-    """A stand-in rule for what the model found by itself."""
-    if subject not in _rules:
-        _rules[subject] = SubjectRule.model_construct(
-            id=ORIGIN, reason="read by the trained model", source="judgement", patterns=("-",), kind="part"
-        )
-    return _rules[subject]
