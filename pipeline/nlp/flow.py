@@ -6,7 +6,7 @@ from collections.abc import Set
 
 from pipeline.nlp.follow import Follower
 from pipeline.nlp.lexicon import CONTRAST, DENIALS, PAST, RELATIVE, SPARE, THEN
-from pipeline.nlp.mentions import Cue, CueView, Mention
+from pipeline.nlp.mentions import Bearing, Cue, CueView, Mention
 from pipeline.nlp.scope import Part, scope_cue
 from pipeline.nlp.segments import Sentence
 from pipeline.nlp.state import State, put_done
@@ -36,7 +36,8 @@ class Flow:
             for mention in (*part.mentions, *part.dropped):
                 mention.sentence, mention.chunk = number, index
             self._enter(part)
-            state.generic = part.dropped or state.generic
+            if part.dropped:
+                state.generic = part.dropped
             if part.mentions and self._goes_on(part):
                 part.cues.extend(Cue(scope_cue(m), m.start, m.end, m.negated) for m in part.mentions)
                 part.mentions = []
@@ -49,7 +50,9 @@ class Flow:
         for mention in state.waiting if state.trail else []:
             mention.cues.extend(CueView(one.cue, one.distance, "list") for one in state.trail)
             judge(mention)
-        mentions.extend(mention for part in parts for mention in part.dropped if mention.statuses)
+        for part in parts:
+            if part.dropped:
+                mentions.extend(mention for mention in part.dropped if mention.statuses)
         _resolve(mentions, parts, state)
         self._close(sentence, number, mentions)
         return mentions
@@ -71,55 +74,55 @@ class Flow:
             state.key = []
 
     def _enter(self, part: Part) -> None:
-        link, joiner = part.chunk.link, part.chunk.joiner
+        state, link, joiner = self.state, part.chunk.link, part.chunk.joiner
         if link == "except":
-            self.state.excepting = True
+            state.excepting = True
         elif link in ("strong", "start"):
-            self.state.excepting = False
+            state.excepting = False
         if link != "weak":
-            self.state.head_rule = None
-        if joiner == "(" and self.state.carried and self.state.carried[0].cue.rule.id == _ADVISED:
+            state.head_rule = None
+        if joiner == "(" and state.carried and state.carried[0].cue.rule.id == _ADVISED:
             return  # "one advisory (ball joint)"
         if link not in ("weak", "colon"):
-            self.state.carried, self.state.denied = [], False
+            state.carried, state.denied = [], False
         if link == "strong" and joiner in CONTRAST:
-            self.state.waiting = []
+            state.waiting = []
 
     def _mentions(self, part: Part, sentence: Sentence) -> None:
-        weak = part.chunk.link == "weak"
-        if self.state.denied and weak:
+        state, link = self.state, part.chunk.link
+        weak = link == "weak"
+        if state.denied and weak:
             self._deny(part)
-        if part.chunk.link == "colon":
+        if link == "colon":
             self._open_topic()
         decided: list[Mention] = []
         for mention in part.mentions:
             judge(mention)
-            if not mention.statuses and mention.rule.kind == "part":
+            if mention.rule.kind != "part":
+                if sentence.heading is not None:
+                    self._headed_finding(mention, sentence.heading)
+            elif not mention.statuses:
                 self._undecided(mention, part, sentence)
-            elif mention.rule.kind != "part":
-                self._headed_finding(mention, sentence)
             if mention.statuses:
                 decided.append(mention)
-        open_ones = [m for m in part.mentions if not m.statuses and m.rule.kind == "part"]
         if decided:
             self._share(decided, part, weak)
-            self.state.waiting = []
-        elif not weak:
-            self.state.waiting = []
-        if open_ones and not decided:
-            self.state.waiting = [*self.state.waiting, *open_ones]
-        self.state.denied = self._carries_denial(part) or (self.state.denied and weak)
-        self.state.last = part.mentions
-        self.state.past = any(word in PAST for word in self.state.tokens.norms[part.chunk.start : part.chunk.end])
-        if part.chunk.link == "start" or (part.chunk.link == "strong" and not decided):
-            self.state.key = part.mentions
-        elif part.chunk.link == "colon":
-            self.state.key = []
+            state.waiting = []
+        else:
+            bare = [mention for mention in part.mentions if mention.rule.kind == "part"]
+            state.waiting = [*state.waiting, *bare] if weak else bare
+        state.denied = self._carries_denial(part) or (state.denied and weak)
+        state.last = part.mentions
+        state.past = not PAST.isdisjoint(state.tokens.norms[part.chunk.start : part.chunk.end])
+        if link == "start" or (link == "strong" and not decided):
+            state.key = part.mentions
+        elif link == "colon":
+            state.key = []
 
     def _goes_on(self, part: Part) -> bool:
         """Whether a chunk of weak findings goes on about the part before it ("box rebuilt but still whines")."""
         state, chunk = self.state, part.chunk
-        if any(m.rule.kind != "weak" for m in part.mentions) or chunk.link not in ("strong", "weak"):
+        if chunk.link not in ("strong", "weak") or any(m.rule.kind != "weak" for m in part.mentions):
             return False
         if not any(m.rule.kind == "part" and m.sentence == state.number for m in state.last):
             return False
@@ -182,9 +185,8 @@ class Flow:
         """Whether an unknown cue (work not done, need denied) was told of the part."""
         return any(one.cue.kind in ("undone", "undue") for one in mention.cues)
 
-    def _headed_finding(self, mention: Mention, sentence: Sentence) -> None:
-        heading = sentence.heading
-        if heading is None or not mention.statuses or mention.negated:
+    def _headed_finding(self, mention: Mention, heading: Bearing) -> None:
+        if not mention.statuses or mention.negated:
             return
         had = {status for status, *_ in mention.statuses}
         if had == {"present"} and heading.status == "done":
@@ -232,8 +234,9 @@ class Flow:
     def _carries_denial(self, part: Part) -> bool:
         """Whether a chunk denies all that it names, by a negation or in the words of a finding ("never towed")."""
         norms = self.state.tokens.norms
-        ahead = self.state.or_ahead
-        denials = [m for m in part.mentions if ahead and m.rule.kind != "part" and norms[m.words[0]] in DENIALS]
+        denials: list[Mention] = []
+        if self.state.or_ahead:
+            denials = [m for m in part.mentions if m.rule.kind != "part" and norms[m.words[0]] in DENIALS]
         if not denials and not any(c.rule.kind == "negation" and c.rule.direction != "backward" for c in part.cues):
             return False
         return all(m.rule.kind == "part" or m.negated or m in denials for m in part.mentions)
@@ -252,11 +255,10 @@ def _or_ahead(parts: list[Part], index: int) -> bool:
 def _resolve(mentions: list[Mention], parts: list[Part], state: State) -> None:
     """A fault that was and, later in the sentence, work on the same subject: the work removed it, unless it stays.
     Of `events`, such as an accident, any work told after it is the mending."""
-    if any(cue.rule.kind == "still" for part in parts for cue in part.cues):
+    faults = [mention for mention in mentions if any(told[0] == "present" for told in mention.statuses)]
+    if not faults or any(cue.rule.kind == "still" for part in parts for cue in part.cues):
         return
-    for mention in mentions:
-        if all(status != "present" for status, *_ in mention.statuses):
-            continue
+    for mention in faults:
         if mention.subject in state.events:
             work = [cue for part in parts[mention.chunk :] for cue in part.cues if cue.kind == "done"]
             if work and work[-1].start >= mention.end:
@@ -270,7 +272,7 @@ def _resolve(mentions: list[Mention], parts: list[Part], state: State) -> None:
             continue
         chunk = parts[mention.chunk].chunk
         joined = {part.chunk.joiner for part in parts[mention.chunk + 1 : later.chunk + 1]}
-        if joined & THEN or any(word in PAST for word in state.tokens.norms[chunk.start : chunk.end]):
+        if joined & THEN or not PAST.isdisjoint(state.tokens.norms[chunk.start : chunk.end]):
             mention.statuses = [told for told in mention.statuses if told[0] != "present"]
 
 

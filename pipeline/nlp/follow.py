@@ -22,7 +22,7 @@ class Follower:
 
     def read(self, part: Part, index: int) -> None:
         """Reads the chunk `part`, the `index`-th of its sentence."""
-        polar = part.polar()
+        polar = part.polar() if part.cues else []
         chunk = part.chunk
         if polar:
             self._orphan(part, polar, index)
@@ -41,8 +41,9 @@ class Follower:
             self.state.dated_list = part.times[0] if self.state.tells(part.times[0], listed=True) else None
         elif chunk.link == "colon" and index:
             self.state.key = self.state.key or self.state.last
-        negation = part.first("negation")
-        if index == 0 and not polar and negation is None and not self.state.filled(part, chunk.start, chunk.end):
+        negation = part.first("negation") if part.cues else None
+        silent = index == 0 and not polar and negation is None
+        if silent and self.state.last and not self.state.filled(part, chunk.start, chunk.end):
             self.state.last = []  # the sentence speaks of something else
         if negation is None or polar:
             return

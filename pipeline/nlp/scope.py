@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import pairwise
 
 from pipeline.nlp.lexicon import BETWEEN, COPULAS, DENIALS, LINKS, PLACES, VERBS
@@ -14,6 +14,7 @@ from pipeline.nlp.tokens import Tokens
 from pipeline.nlp.when import When
 from pipeline.schemas.language import CueKind
 
+_BESIDE = BETWEEN | COPULAS  # words between a part and another word of it
 _ACT_REACH = 6  # words between a part and the weak finding told of it
 _WEAK_CUES: dict[str, Bearing] = {}
 
@@ -23,10 +24,10 @@ class Part:
     """A chunk with what stands in it."""
 
     chunk: Chunk
-    mentions: list[Mention] = field(default_factory=list)
-    cues: list[Cue] = field(default_factory=list)
-    times: list[When] = field(default_factory=list)
-    dropped: list[Mention] = field(default_factory=list)  # told of the model in general, or of another vehicle
+    mentions: list[Mention]
+    cues: list[Cue]
+    times: list[When]
+    dropped: list[Mention]  # told of the model in general, or of another vehicle
 
     def polar(self) -> list[Cue]:
         """Cues that say something of a state, negation counted."""
@@ -43,24 +44,31 @@ class Scope:
         self, tokens: Tokens, sentence: Sentence, mentions: list[Mention], cues: list[Cue], times: list[When]
     ) -> list[Part]:
         """The chunks of a sentence with their mentions, each of which has the cues of its own chunk."""
-        parts = [Part(chunk) for chunk in sentence.chunks]
-        if not parts:
+        chunks = sentence.chunks
+        if not chunks:
             return []
-        ends = [part.chunk.end for part in parts]
-        for mention in mentions:
-            parts[min(bisect_right(ends, mention.start), len(parts) - 1)].mentions.append(mention)
-        for cue in cues:
-            parts[min(bisect_right(ends, cue.start), len(parts) - 1)].cues.append(cue)
-        for when in times:
-            parts[min(bisect_right(ends, when.start), len(parts) - 1)].times.append(when)
+        if len(chunks) == 1:
+            parts = [Part(chunks[0], mentions, [*cues], times, [])]
+        else:
+            parts = [Part(chunk, [], [], [], []) for chunk in chunks]
+            ends = [chunk.end for chunk in chunks[:-1]]  # the last chunk has also what stands behind it
+            for mention in mentions:
+                parts[bisect_right(ends, mention.start)].mentions.append(mention)
+            for cue in cues:
+                parts[bisect_right(ends, cue.start)].cues.append(cue)
+            for when in times:
+                parts[bisect_right(ends, when.start)].times.append(when)
+        kinds = {cue.rule.kind for cue in cues}
         for part in parts:
-            if any(cue.rule.kind == "negation" for cue in part.cues):
+            if "negation" in kinds:
                 _negate(part, tokens)
             if len(part.mentions) > 1:
                 self._settle(part, tokens)
-        _skip_others(parts)
+                kinds.update(cue.rule.kind for cue in part.cues)
+        if "other" in kinds:
+            _skip_others(parts)
         for part in parts:
-            if part.mentions:
+            if part.mentions and part.cues:
                 _own_cues(part, tokens)
         return parts
 
@@ -75,7 +83,7 @@ class Scope:
                 and one.subject != two.subject
                 and one.end <= two.start
             ):
-                if all(word in BETWEEN or word in COPULAS for word in tokens.norms[one.end : two.start]):
+                if _BESIDE.issuperset(tokens.norms[one.end : two.start]):
                     drop.add(index + 1)
                     two.shadow.negated = two.negated
                     part.cues.append(two.shadow)
@@ -84,7 +92,7 @@ class Scope:
                 continue
             if two.start <= one.end:
                 drop.add(index)
-            elif any(word in PLACES for word in tokens.norms[max(one.end, two.start - 3) : two.start]):
+            elif not PLACES.isdisjoint(tokens.norms[max(one.end, two.start - 3) : two.start]):
                 drop.add(index + 1)
         strong = [mention for index, mention in enumerate(found) if index not in drop and mention.rule.kind != "weak"]
         for index, mention in enumerate(found):
@@ -209,7 +217,8 @@ def _covered(mention: Mention, cue: Cue) -> bool:
 def _own_cues(part: Part, tokens: Tokens) -> None:
     """Deals the cues of a chunk to its mentions."""
     mentions = part.mentions
-    if all(mention.words == mentions[0].words for mention in mentions):
+    words = mentions[0].words
+    if mentions[-1].words == words and all(mention.words == words for mention in mentions):
         for mention in mentions:
             mention.cues = [view(cue, mention) for cue in part.cues]
         return

@@ -49,8 +49,9 @@ class State:
     def bare(self, mention: Mention, part: Part, most: int = 2, stop: int | None = None) -> bool:
         """Whether the chunk (up to token `stop`) holds little besides the mention: a member of a list."""
         norms = self.tokens.norms[part.chunk.start : stop or part.chunk.end]
-        spare = len(norms) - len(mention.words) - sum(1 for word in norms if word in BETWEEN)
-        return spare <= most and not any(word in VERBS for word in norms)
+        if not VERBS.isdisjoint(norms):
+            return False
+        return len(norms) - len(mention.words) - sum(map(BETWEEN.__contains__, norms)) <= most
 
     def filled(self, part: Part, start: int, end: int) -> bool:
         """Whether tokens start..end name nothing: only function words and cues."""
@@ -69,7 +70,7 @@ class State:
                 continue
             if mention.sentence == 0 and norms[when.start - 1 if when.start else 0] not in AT:
                 continue  # an advert opens with the vehicle's own year and mileage
-            if not any(word in DATING for word in norms[when.end : when.end + 1]):
+            if DATING.isdisjoint(norms[when.end : when.end + 1]):
                 return when
         return None
 

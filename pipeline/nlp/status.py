@@ -16,10 +16,10 @@ _OF_PARTS = ("done.new", "done.had")  # "new", "had a": told of a part, not of a
 def judge(mention: Mention) -> None:
     """Sets the statuses of a mention from its cues."""
     mention.statuses = []
-    if mention.rule.kind == "part":
-        _part(mention)
-    else:
+    if mention.rule.kind != "part":
         _finding(mention)
+    elif mention.cues or mention.negated:
+        _part(mention)
 
 
 def put(mention: Mention, status: Status, cue: Cue) -> None:
@@ -116,6 +116,9 @@ def _finding(mention: Mention) -> None:
             put_own(mention, flipped)
         return
     near = [one for one in mention.cues if reaches(one, mention)]
+    if not near:
+        put_own(mention, status)
+        return
     hedged = any(one.cue.kind == "hedge" and not (status == "present" and one.distance > 2) for one in near)
     done = any(
         one.cue.kind == "done" and (one.distance > 0 or not one.cue.rule.id.startswith(_OF_PARTS)) for one in near
