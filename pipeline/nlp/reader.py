@@ -114,16 +114,22 @@ class Reader:
         mileage: int | None,
     ) -> Read:
         """What the rules make of tokens. `gaps`: with which a sentence or a chunk begins, as `RunOn.divide` says."""
-        mentions, cues = found
-        every = cues
+        mentions, every = found
         headings: dict[int, tuple[int, Bearing]] = {}
-        for cue in cues:
-            if cue.rule.kind == "heading" and cue.end > headings.get(cue.start, (0, None))[0]:
-                headings[cue.start] = cue.end, cue.rule
-        breaks = {cue.start: _BREAKS[cue.rule.kind] for cue in cues if cue.rule.kind in _BREAKS}
-        spans = [(m.start, m.end) for m in mentions] + [(c.start, c.end) for c in cues]
+        breaks: dict[int, str] = {}
+        cues: list[Cue] = []
+        for cue in every:
+            kind = cue.rule.kind
+            if kind == "heading":
+                if cue.end > headings.get(cue.start, (0, None))[0]:
+                    headings[cue.start] = cue.end, cue.rule
+                continue
+            if kind in _BREAKS:
+                breaks[cue.start] = _BREAKS[kind]
+            if kind != "boundary":
+                cues.append(cue)
+        spans = [(one.start, one.end) for some in (mentions, every) for one in some if one.end - one.start > 1]
         inside = {place for start, end in spans for place in range(start + 1, end - 1)}
-        cues = [cue for cue in cues if cue.rule.kind not in ("heading", "boundary")]
         stops, pauses = gaps
         if stops or pauses:
             within = {place for start, end in spans for place in range(start + 1, end)}
@@ -133,11 +139,11 @@ class Reader:
         starts = [sentence.start for sentence in sentences]
         dealt: list[Told] = [([], [], []) for _ in sentences]
         groups: tuple[list[Any], ...] = (mentions, cues, times)
-        for kind, items in enumerate(groups):
+        for number, items in enumerate(groups):
             for item in items:
                 place = bisect_right(starts, item.start) - 1
                 if place >= 0 and item.start < sentences[place].end:
-                    dealt[place][kind].append(item)
+                    dealt[place][number].append(item)
         sayings: dict[int, Told] = {}
         flow = Flow(tokens, self._events, mileage)
         for number, (sentence, (some, near, when)) in enumerate(zip(sentences, dealt, strict=True)):
@@ -146,10 +152,11 @@ class Reader:
                 sayings[sentence.start] = told, near, when
         for start, (told, near, when) in sayings.items():
             for mention in told:
-                limit(mention, self._limits.get(mention.subject))
+                if mention.subject in self._limits:
+                    limit(mention, self._limits[mention.subject])
             sayings[start] = [mention for mention in told if mention.statuses], near, when
         since: dict[int, int] = {}
-        for before, sentence in pairwise(sentences):
+        for before, sentence in pairwise(sentences) if times else ():
             told, _, when = sayings.get(before.start, _NOTHING)
             if when and before.line == sentence.line and any(mention.subject in self._events for mention in told):
                 years = {settle(one, False, saved_on)[1] for one in when} - {None}
@@ -174,7 +181,7 @@ def claim_of(
     chunk = sentence.chunks[mention.chunk]
     status, rule, start, end = said
     grade: Grade = "plain"
-    if not limited and status in GRADED:
+    if cues and not limited and status in GRADED:
         grade = grade_of(start, end, _near(sentence, mention, mentions, cues, end))
     at_mileage = at_year = None
     if times and status in ("done", "due"):

@@ -7,6 +7,7 @@ either side. It is asked only where a long stretch holds no punctuation at all.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -24,6 +25,7 @@ _ROLES = np.array([[number_of(f"gap {role}")] for role in ("b", "c", "bc", "a", 
 _EDGE = "\n"
 
 
+@lru_cache(maxsize=1_000)  # the same few signs again and again
 def punctuates(norm: str) -> bool:
     """Whether a token divides what stands before it from what stands after."""
     return not (norm[0].isalnum() or norm in _SILENT or any(map(str.isalnum, norm)))
@@ -31,7 +33,7 @@ def punctuates(norm: str) -> bool:
 
 def stretches(norms: Sequence[str]) -> list[tuple[int, int]]:
     """Tokens start..end of every long stretch without punctuation."""
-    marks = [at for at, norm in enumerate(norms) if not norm[0].isalnum() and punctuates(norm)]
+    marks = [at for at, plain in enumerate(map(str.isalnum, norms)) if not plain and punctuates(norms[at])]
     return [(a + 1, b) for a, b in pairwise([-1, *marks, len(norms)]) if b - a > LEAST]
 
 

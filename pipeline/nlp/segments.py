@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Set
-from dataclasses import dataclass, field
-from itertools import islice
+from dataclasses import dataclass
+from itertools import compress
 
 from pipeline.nlp.lexicon import word_set
 from pipeline.nlp.mentions import Bearing
@@ -40,7 +40,7 @@ class Chunk:
     start: int
     end: int
     link: str
-    joiner: str = ""
+    joiner: str
 
 
 @dataclass(slots=True)
@@ -49,10 +49,10 @@ class Sentence:
 
     start: int
     end: int
-    chunks: list[Chunk] = field(default_factory=list)
-    heading: Bearing | None = None
-    question: bool = False
-    line: int = 0
+    chunks: list[Chunk]
+    heading: Bearing | None
+    question: bool
+    line: int
 
 
 def segment(
@@ -70,8 +70,12 @@ def segment(
     norms, text = tokens.norms, tokens.text
     size = len(norms)
     breaks = breaks or {}
-    joints = [at for at, norm in enumerate(norms) if norm in _JOINS or at in breaks or at in pauses]
-    ends = [at for at, norm in enumerate(norms) if norm in _ENDS or at in stops]
+    joints = list(compress(range(size), map(_JOINS.__contains__, norms)))
+    if breaks or pauses:
+        joints = sorted({*joints, *breaks, *pauses})
+    ends = list(compress(range(size), map(_ENDS.__contains__, norms)))
+    if stops:
+        ends = sorted({*ends, *stops})
     sentences: list[Sentence] = []
     active: Bearing | None = None
     inline = False  # the heading holds for its own line only
@@ -100,8 +104,7 @@ def segment(
             continue
         if active is not None and (_opens(norms, at) or (shouted and _shouts(tokens, at))):
             active = None
-        sentence = _sentence(tokens, at, line, breaks, inside, joints, ends)
-        sentence.heading = active
+        sentence = _sentence(tokens, at, line, active, breaks, inside, joints, ends)
         content = content or active is not None
         sentences.append(sentence)
         at = sentence.end
@@ -142,6 +145,7 @@ def _sentence(
     tokens: Tokens,
     at: int,
     line: int,
+    heading: Bearing | None,
     breaks: Mapping[int, str],
     inside: Set[int],
     joints: list[int],
@@ -151,7 +155,8 @@ def _sentence(
     norms = tokens.norms
     size = len(norms)
     limit = end = min(size, at + _LONGEST)
-    for place in islice(ends, bisect_right(ends, at), None):
+    for number in range(bisect_right(ends, at), len(ends)):
+        place = ends[number]
         if place >= limit:
             break
         if norms[place] != "\n" or not _wraps(tokens, place):
@@ -159,7 +164,7 @@ def _sentence(
             break
     if end == limit < size:
         end = next((place for place in range(end, end - _CUT_BACK, -1) if norms[place] in WEAK), end)
-    sentence = Sentence(at, end, line=line, question=end < size and norms[end] == "?")
+    chunks: list[Chunk] = []
     link, joiner, start = "start", "", at
     for place in joints[bisect_left(joints, at) : bisect_left(joints, end)]:
         if place in inside:
@@ -169,20 +174,20 @@ def _sentence(
         if kind is None:
             forced = breaks.get(place, "weak")
             if place > start:
-                sentence.chunks.append(Chunk(start, place, link, joiner))
-            link, joiner, start = forced if sentence.chunks or forced == "except" else "start", norm, place
+                chunks.append(Chunk(start, place, link, joiner))
+            link, joiner, start = forced if chunks or forced == "except" else "start", norm, place
             continue
         if place > start:
-            sentence.chunks.append(Chunk(start, place, link, joiner))
+            chunks.append(Chunk(start, place, link, joiner))
             link, joiner = kind, norm
         elif kind == "strong" or link == "start":
-            link, joiner = (kind if sentence.chunks else "start"), norm
+            link, joiner = (kind if chunks else "start"), norm
         elif link == "weak":
             joiner = norm
         start = place + 1
     if end > start:
-        sentence.chunks.append(Chunk(start, end, link, joiner))
-    return sentence
+        chunks.append(Chunk(start, end, link, joiner))
+    return Sentence(at, end, chunks, heading, end < size and norms[end] == "?", line)
 
 
 def _wraps(tokens: Tokens, at: int) -> bool:

@@ -97,9 +97,9 @@ def _part(mention: Mention) -> None:
             put_own(mention, flipped)
 
 
-def limit(mention: Mention, allowed: frozenset[Status] | None) -> None:
+def limit(mention: Mention, allowed: frozenset[Status]) -> None:
     """Keeps the statuses that a subject can have; a finding that had only others keeps its own."""
-    if allowed is None or all(status in allowed for status, *_ in mention.statuses):
+    if all(status in allowed for status, *_ in mention.statuses):
         return
     mention.statuses = [told for told in mention.statuses if told[0] in allowed]
     own = mention.rule.default

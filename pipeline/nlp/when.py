@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 from pipeline.nlp.tokens import Tokens
 
@@ -63,6 +64,7 @@ _OPENS = _NEAR_NOW | _BACK | _WORDS.keys() | _MONTHS.keys() | _SEASONS.keys() | 
 _COMPACT = re.compile(r"^(\d+)(yrs?|mths?|years?|wks?|m)$")
 _NOT_BEFORE = _REGULAR | {"last", "within", "£", "$", "€"}
 _SPENT = frozenset({"cost", "paid", "spent", "spend", "pay", "rpm"})
+_THOUSANDS = re.compile(r"[,.](?=\d{3}\b)")  # the marks between thousands
 _NUMBER = re.compile(r"^(\d{1,3}(?:[,.]\d{3})+|\d+(?:\.\d+)?)(k|km|kms|mi|miles|m|ish|kish)?$")
 
 
@@ -214,7 +216,7 @@ def _number(tokens: Tokens, at: int, saved_on: date, mileage: int | None, found:
         return None
     # "two years ago", "18 months old", "couple of years back"
     count = float(_WORDS[norm]) if norm in _WORDS else None
-    compact = _COMPACT.match(norm)
+    compact = None if norm[-1].isdecimal() else _COMPACT.match(norm)
     place = at + 1
     if norm in ("a", "last") and place < size and norms[place] in ("couple", "few"):
         count, place = float(_WORDS[norms[place]]), place + 1
@@ -261,12 +263,11 @@ def _number(tokens: Tokens, at: int, saved_on: date, mileage: int | None, found:
 
 
 def _reading(norms: list[str], at: int, before: str, mileage: int | None, found: list[When]) -> When | None:
-    match = _NUMBER.match(norms[at])
-    if match is None or before in _NOT_BEFORE or not _SPENT.isdisjoint(norms[max(0, at - 3) : at]):
+    figure = _figure(norms[at])
+    if figure is None or before in _NOT_BEFORE or not _SPENT.isdisjoint(norms[max(0, at - 3) : at]):
         return None
     size = len(norms)
-    value = float(re.sub(r"[,.](?=\d{3}\b)", "", match.group(1)))
-    suffix = (match.group(2) or "").removesuffix("ish") or None
+    value, suffix = figure
     end = at + 1
     if suffix == "k" and value < 1000:
         value *= 1000
@@ -312,6 +313,15 @@ def _reading(norms: list[str], at: int, before: str, mileage: int | None, found:
     if not named and 1900 < value < 2100:
         return None
     return When(at, end, mileage=round(value))
+
+
+@lru_cache(maxsize=4_000)
+def _figure(norm: str) -> tuple[float, str | None] | None:
+    """A number in figures and the unit that is written with it: "78,000", "86k"."""
+    match = _NUMBER.match(norm)
+    if match is None:
+        return None
+    return float(_THOUSANDS.sub("", match.group(1))), (match.group(2) or "").removesuffix("ish") or None
 
 
 def _year(word: str, saved_on: date) -> int | None:
