@@ -51,7 +51,8 @@ class Encoded:
     span of each chunk in its advert (end exclusive); `sentence`: its sentence, in which it is number `inner`; `words`:
     columns of the word table for the tokens that stand in chunks; `opens`, `lengths`: where a chunk's tokens begin
     there, and how many they are; `chunks`: of each advert, how many; `heads`: of each advert, its first sentence.
-    `mentions`, `cues`: chunk -> what the rules found in it, where they did; of a cue, kind and rule.
+    `mentions`, `cues`: chunk -> what the rules found in it, where they did; of a cue, kind and rule. `named`: chunk and
+    subject -> the mentions of it there.
     """
 
     rows: Places
@@ -68,6 +69,7 @@ class Encoded:
     heads: list[int]
     mentions: Mapping[int, Sequence[Mention]]
     cues: Mapping[int, Sequence[tuple[str, str]]]
+    named: Mapping[tuple[int, str], Sequence[Mention]]
 
 
 def encode(reads: Sequence[Read], words: Words) -> Encoded | None:
@@ -81,6 +83,7 @@ def encode(reads: Sequence[Read], words: Words) -> Encoded | None:
     heads: list[int] = []
     mentions: dict[int, list[Mention]] = {}
     cues: dict[int, list[tuple[str, str]]] = {}
+    spoken: dict[tuple[int, str], list[Mention]] = {}
     for read in reads:
         norms = read.tokens.norms
         there = [-1] * len(norms)
@@ -98,7 +101,9 @@ def encode(reads: Sequence[Read], words: Words) -> Encoded | None:
                 chunk += 1
         chunks.append(chunk - before)
         for mention in read.mentions:
-            mentions.setdefault(there[mention.start], []).append(mention)
+            at = there[mention.start]
+            mentions.setdefault(at, []).append(mention)
+            spoken.setdefault((at, mention.subject), []).append(mention)
         for cue in read.cues:
             cues.setdefault(there[cue.start], []).append((cue.kind, cue.rule.id))
     if not first:
@@ -127,6 +132,7 @@ def encode(reads: Sequence[Read], words: Words) -> Encoded | None:
         heads=heads,
         mentions=mentions,
         cues=cues,
+        named=spoken,
     )
 
 
@@ -186,6 +192,11 @@ def named(role: str, name: str) -> int:
 
 
 @cache
+def _of_link(kind: str) -> int:
+    return named("link", kind)
+
+
+@cache
 def _of_mention(subject: str, rule: str) -> tuple[int, int, int, int]:
     return (named("mention", subject), named("mention.rule", rule), named("mention.sentence", subject),
             named("mention.before", subject))  # fmt: skip
@@ -212,7 +223,7 @@ def _rule_features(
     """Rows and numbers of the features that the rules give. `owner`: sentence of each chunk."""
     size = len(link)
     rows = list(range(size))
-    numbers = [named("link", kind) for kind in link]
+    numbers = list(map(_of_link, link))
     closing: set[int] = set()  # sentences that no other of their advert follows
     for read, head in zip(reads, heads, strict=True):
         closing.add(head + len(read.sentences) - 1)

@@ -52,6 +52,9 @@ class Guesses:
         return {(self.subjects[subject], STATUSES[status]) for subject, status in pairs}
 
 
+_NONE: Sequence[Mention] = ()
+
+
 class ClaimModel:
     """Weights of the trained reader."""
 
@@ -108,7 +111,7 @@ class ClaimModel:
         stated = _sigmoid(logits[:, :count] + self._chunk_bias)
         chunk, column = np.nonzero(stated > self._least)
         pairs = [(k, self.subjects[s]) for k, s in zip(chunk.tolist(), column.tolist(), strict=True)]
-        own = [[m for m in encoded.mentions.get(there, ()) if m.subject == subject] for there, subject in pairs]
+        own = [encoded.named.get(pair, _NONE) for pair in pairs]
         rows, numbers = encode_pairs(encoded, reads, self.words, pairs)
         said = self._pairs.sums(rows, numbers, len(pairs)) + logits[chunk, count:] + self._pair_bias
         chances = _sigmoid(said)

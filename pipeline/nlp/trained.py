@@ -33,6 +33,7 @@ class TrainedReader(Reader):
         super().__init__(language, model.run_on)
         self._model = model
         self._allowed = allowed(model.subjects, self._limits)
+        self._unknown = language.subjects.keys() - model.known  # read by the rules alone
 
     def read_claims(self, text: str, saved_on: date, mileage: int | None = None) -> tuple[Claim, ...]:
         """Claims of a text, one a subject and status; offsets are those of `text`."""
@@ -51,7 +52,7 @@ class TrainedReader(Reader):
         for advert, read, chunks, claims in zip(
             adverts, reads, encoded.chunks, self._stand(adverts, reads, encoded, likely), strict=True
         ):
-            if chunks:
+            if chunks and self._unknown:
                 claims += self._by_rules(read, advert.saved_on, advert.mileage, without=self._model.known)
             every.append(merge(self._settled(claims), self._telling))
         return every

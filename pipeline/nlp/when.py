@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
+from typing import NamedTuple
 
 from pipeline.nlp.tokens import Tokens
 
@@ -68,8 +68,7 @@ _THOUSANDS = re.compile(r"[,.](?=\d{3}\b)")  # the marks between thousands
 _NUMBER = re.compile(r"^(\d{1,3}(?:[,.]\d{3})+|\d+(?:\.\d+)?)(k|km|kms|mi|miles|m|ish|kish)?$")
 
 
-@dataclass(slots=True, frozen=True)
-class When:
+class When(NamedTuple):
     """A time at tokens start..end: an odometer reading, a year, or both unknown parts None."""
 
     start: int

@@ -64,8 +64,8 @@ class Words:
     def columns(self, words: Sequence[str]) -> Places:
         """Columns of `table` for the words."""
         known = self._columns
-        found = [known.get(word, -1) for word in words]
-        if -1 in found:
+        found = list(map(known.get, words))
+        if None in found:
             if len(known) + len(words) > self._limit:
                 known.clear()
             found = [known[word] if word in known else self._add(word) for word in words]
