@@ -88,18 +88,16 @@ def encode(reads: Sequence[Read], words: Words) -> Encoded | None:
         norms = read.tokens.norms
         there = [-1] * len(norms)
         heads.append(len(sizes))
-        before = chunk = len(first)
-        for sentence in read.sentences:
-            sizes.append(len(sentence.chunks))
-            for part in sentence.chunks:
-                start, end = part.start, part.end
-                there[start:end] = [chunk] * (end - start)
-                said += norms[start:end]
-                first.append(start)
-                last.append(end)
-                link.append(part.link)
-                chunk += 1
-        chunks.append(chunk - before)
+        parts = [part for sentence in read.sentences for part in sentence.chunks]
+        sizes += [len(sentence.chunks) for sentence in read.sentences]
+        chunks.append(len(parts))
+        for chunk, part in enumerate(parts, len(first)):
+            start, end = part.start, part.end
+            there[start:end] = [chunk] * (end - start)
+            said += norms[start:end]
+        first += [part.start for part in parts]
+        last += [part.end for part in parts]
+        link += [part.link for part in parts]
         for mention in read.mentions:
             at = there[mention.start]
             mentions.setdefault(at, []).append(mention)

@@ -22,12 +22,13 @@ def encode_pairs(
     """Rows and numbers of the features of (chunk, subject) pairs; row i is of pair i."""
     headings = [sentence.heading for read in reads for sentence in read.sentences]
     sentences = encoded.sentence.tolist()
+    mentions, cues = encoded.mentions, encoded.cues
     sizes: list[int] = []
     numbers: list[int] = []
     for chunk, subject in pairs:
         before = len(numbers)
         own = others = False
-        for mention in encoded.mentions.get(chunk, ()):
+        for mention in mentions.get(chunk, ()):
             if mention.subject == subject:
                 own = True
                 _mention(mention, numbers)
@@ -35,7 +36,8 @@ def encode_pairs(
                 others = True
                 numbers += [named("told beside", told[0]) for told in mention.statuses]
         numbers += _of_pair(subject, own, others)
-        numbers += [_of_cue(subject, kind) for kind, _ in encoded.cues.get(chunk, ())]
+        if chunk in cues:
+            numbers += [_of_cue(subject, kind) for kind, _ in cues[chunk]]
         heading = headings[sentences[chunk]]
         if heading is not None:
             numbers.append(named("heading of subject", f"{subject} {heading.status}"))

@@ -178,7 +178,6 @@ def claim_of(
     """What is `said` of a mention as a claim, with its grade (none of a `limited` subject), time and quote."""
     tokens = read.tokens
     mentions, cues, times = read.around(sentence)
-    chunk = sentence.chunks[mention.chunk]
     status, rule, start, end = said
     grade: Grade = "plain"
     if cues and not limited and status in GRADED:
@@ -188,7 +187,9 @@ def claim_of(
         at_mileage, at_year, end = _when(tokens, sentence, mention, mentions, times, status, end, saved_on, mileage)
     if status == "done" and not times:  # put right after what befell it
         at_year = read.since.get(sentence.start)
-    first = min(start, max(chunk.start, min(start, mention.start)))
+    first = start
+    if mention.start < start:
+        first = min(start, max(sentence.chunks[mention.chunk].start, mention.start))
     quote_start, quote_end = tokens.starts[first], tokens.ends[max(end, mention.end) - 1]
     return Claim(
         subject=mention.subject,
