@@ -33,11 +33,13 @@ class Flow:
         state.begin(sentence.line, number)
         mentions: list[Mention] = []
         for index, part in enumerate(parts):
-            for mention in (*part.mentions, *part.dropped):
-                mention.sentence, mention.chunk = number, index
             self._enter(part)
+            for mention in part.mentions:
+                mention.sentence, mention.chunk = number, index
             if part.dropped:
                 state.generic = part.dropped
+                for mention in part.dropped:
+                    mention.sentence, mention.chunk = number, index
             if part.mentions and self._goes_on(part):
                 part.cues.extend(Cue(scope_cue(m), m.start, m.end, m.negated) for m in part.mentions)
                 part.mentions = []
@@ -197,22 +199,24 @@ class Flow:
 
     def _share(self, decided: list[Mention], part: Part, weak: bool) -> None:
         """Cues after the last member go back to the members before it, cues before the first go on."""
-        head = decided[-1]
-        if self.state.waiting and weak and head.rule.kind == "part":
+        state, head = self.state, decided[-1]
+        if head.rule.kind != "part":
+            state.head_rule = head.rule.id if head.rule.kind == "finding" and _done(head) else None
+            state.carried, state.trail = [], []
+            return
+        if state.waiting and weak:
             after = [one for one in head.cues if one.distance > 0 and one.how == "own" and one.cue.kind in POLAR]
-            for mention in self.state.waiting:
+            for mention in state.waiting:
                 if after:
                     mention.cues.extend(CueView(one.cue, one.distance, "list") for one in after)
                     judge(mention)
                 elif part.times and head.statuses[-1][1] == "when":
                     put_done(mention, part.times[0])
-        self.state.head_rule = head.rule.id if head.rule.kind == "finding" and _done(head) else None
-        before = [
+        state.head_rule = None
+        state.carried = [
             one for one in head.cues if one.distance <= 0 and one.how in ("own", "list") and one.cue.kind in POLAR
         ]
-        self.state.carried = before if head.rule.kind == "part" else []
-        ruling = "done" if any(status == "done" for status, *_ in head.statuses) else ""
-        self.state.trail = [one for one in head.cues if one.cue.kind == ruling] if head.rule.kind == "part" else []
+        state.trail = [one for one in head.cues if one.cue.kind == "done"] if _done(head) else []
 
     def _deny(self, part: Part) -> None:
         """A negation before a list bears on its bare members, the last of which may hold the fault."""
@@ -237,7 +241,8 @@ class Flow:
         denials: list[Mention] = []
         if self.state.or_ahead:
             denials = [m for m in part.mentions if m.rule.kind != "part" and norms[m.words[0]] in DENIALS]
-        if not denials and not any(c.rule.kind == "negation" and c.rule.direction != "backward" for c in part.cues):
+        denied = [c for c in part.cues if c.rule.kind == "negation" and c.rule.direction != "backward"]
+        if not denials and not denied:
             return False
         return all(m.rule.kind == "part" or m.negated or m in denials for m in part.mentions)
 
@@ -277,4 +282,4 @@ def _resolve(mentions: list[Mention], parts: list[Part], state: State) -> None:
 
 
 def _done(mention: Mention) -> bool:
-    return any(status == "done" for status, *_ in mention.statuses)
+    return any(told[0] == "done" for told in mention.statuses)

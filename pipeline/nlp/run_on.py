@@ -6,6 +6,7 @@ either side. It is asked only where a long stretch holds no punctuation at all.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from itertools import pairwise
@@ -82,9 +83,10 @@ class RunOn:
         if said:
             # Gaps from one stretch to the next are reckoned too, and not looked at.
             chance = 1 / (1 + np.exp(-(self._table.totals(_gaps(self._words, said)) + self._bias)))
-            divided = chance > _SURE
-            for text, start, end, at in places:
-                gap, kind = divided[at : at + end - start - 1].nonzero()
-                for after, what in zip((gap + start + 1).tolist(), kind.tolist(), strict=True):
-                    found[text][what].append(after)
+            gaps, kinds = (chance > _SURE).nonzero()
+            begins = [at for *_, at in places]
+            for gap, kind in zip(gaps.tolist(), kinds.tolist(), strict=True):
+                text, start, end, at = places[bisect_right(begins, gap) - 1]
+                if gap - at < end - start - 1:
+                    found[text][kind].append(start + 1 + gap - at)
         return [(frozenset(stops), frozenset(pauses)) for stops, pauses in found]

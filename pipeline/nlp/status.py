@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-
 from pipeline.nlp.mentions import Cue, CueView, Mention
 from pipeline.types import Status
 
@@ -56,15 +54,18 @@ def reaches(seen: CueView, mention: Mention) -> bool:
 
 
 def _part(mention: Mention) -> None:
-    seen: dict[str, list[CueView]] = defaultdict(list)
+    seen: dict[str, list[CueView]] = {}
+    ahead: list[CueView] = []
     for one in mention.cues:
+        kind = one.cue.kind
+        if kind == "hedge" and one.cue.rule.direction == "forward" and one.distance > 0:
+            ahead.append(one)
         if reaches(one, mention):
-            seen[one.cue.kind].append(one)
+            seen.setdefault(kind, []).append(one)
     still = "still" in seen
-    due, done, hedge, fault, sound = (seen.get(kind, []) for kind in ("due", "done", "hedge", "fault", "sound"))
-    for one in mention.cues:  # "ball joints might be past it": a hedge that looks on to what is said of the part
-        ahead = one.cue.kind == "hedge" and one.cue.rule.direction == "forward" and one.distance > 0
-        if ahead and any(other.cue.start >= one.cue.end for other in [*fault, *due, *done]):
+    due, done, hedge, fault, sound = [seen.get(kind, []) for kind in ("due", "done", "hedge", "fault", "sound")]
+    for one in ahead:  # "ball joints might be past it": a hedge that looks on to what is said of the part
+        if any(other.cue.start >= one.cue.end for other in [*fault, *due, *done]):
             put(mention, "possible", one.cue)
             return
     if hedge and hedge[0].cue.rule.id == SAYS and (fault or sound or done or due):
