@@ -124,12 +124,13 @@ class Flow:
     def _goes_on(self, part: Part) -> bool:
         """Whether a chunk of weak findings goes on about the part before it ("box rebuilt but still whines")."""
         state, chunk = self.state, part.chunk
-        if chunk.link not in ("strong", "weak") or any(m.rule.kind != "weak" for m in part.mentions):
+        if chunk.link not in ("strong", "weak"):
+            return False
+        if chunk.joiner not in CONTRAST and state.tokens.norms[chunk.start] not in RELATIVE:
+            return False
+        if any(m.rule.kind != "weak" for m in part.mentions):
             return False
         if not any(m.rule.kind == "part" and m.sentence == state.number for m in state.last):
-            return False
-        opening = state.tokens.norms[chunk.start]
-        if chunk.joiner not in CONTRAST and opening not in RELATIVE:
             return False
         return state.filled(part, chunk.start, part.mentions[0].start)
 
@@ -201,7 +202,7 @@ class Flow:
         """Cues after the last member go back to the members before it, cues before the first go on."""
         state, head = self.state, decided[-1]
         if head.rule.kind != "part":
-            state.head_rule = head.rule.id if head.rule.kind == "finding" and _done(head) else None
+            state.head_rule = head.rule.id if head.rule.kind == "finding" and head.has("done") else None
             state.carried, state.trail = [], []
             return
         if state.waiting and weak:
@@ -216,7 +217,7 @@ class Flow:
         state.carried = [
             one for one in head.cues if one.distance <= 0 and one.how in ("own", "list") and one.cue.kind in POLAR
         ]
-        state.trail = [one for one in head.cues if one.cue.kind == "done"] if _done(head) else []
+        state.trail = [one for one in head.cues if one.cue.kind == "done"] if head.has("done") else []
 
     def _deny(self, part: Part) -> None:
         """A negation before a list bears on its bare members, the last of which may hold the fault."""
@@ -260,7 +261,7 @@ def _or_ahead(parts: list[Part], index: int) -> bool:
 def _resolve(mentions: list[Mention], parts: list[Part], state: State) -> None:
     """A fault that was and, later in the sentence, work on the same subject: the work removed it, unless it stays.
     Of `events`, such as an accident, any work told after it is the mending."""
-    faults = [mention for mention in mentions if any(told[0] == "present" for told in mention.statuses)]
+    faults = [mention for mention in mentions if mention.has("present")]
     if not faults or any(cue.rule.kind == "still" for part in parts for cue in part.cues):
         return
     for mention in faults:
@@ -271,7 +272,7 @@ def _resolve(mentions: list[Mention], parts: list[Part], state: State) -> None:
                 put(mention, "done", work[0] if work[0].start >= mention.end else work[-1])
             continue
         later = next(
-            (m for m in mentions if m.start > mention.start and m.subject == mention.subject and _done(m)), None
+            (m for m in mentions if m.start > mention.start and m.subject == mention.subject and m.has("done")), None
         )
         if later is None:
             continue
@@ -279,7 +280,3 @@ def _resolve(mentions: list[Mention], parts: list[Part], state: State) -> None:
         joined = {part.chunk.joiner for part in parts[mention.chunk + 1 : later.chunk + 1]}
         if joined & THEN or not PAST.isdisjoint(state.tokens.norms[chunk.start : chunk.end]):
             mention.statuses = [told for told in mention.statuses if told[0] != "present"]
-
-
-def _done(mention: Mention) -> bool:
-    return any(told[0] == "done" for told in mention.statuses)

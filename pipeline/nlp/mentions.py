@@ -95,6 +95,10 @@ class Mention:
     shadow: Cue | None = None  # a cue within a finding's words, for the part before it ("starter | motor replaced")
     statuses: list[tuple[Status, str, int, int]] = field(default_factory=list)  # status, cue rule, span start, end
 
+    def has(self, status: Status) -> bool:
+        """Whether it has the status."""
+        return status in [told[0] for told in self.statuses]
+
 
 class Finder:
     """Finds mentions and cues of a language's rules."""

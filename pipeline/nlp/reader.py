@@ -245,7 +245,7 @@ def _when(
         chosen = [when for when in chosen if when.start - sentence.start <= 1]
         if not chosen and following is not None:
             later = [w for w in times if w.start >= stop]
-            if later and any(told == status for told, *_ in following.statuses):
+            if later and following.has(status):
                 chosen = later[:2]
         if not chosen and status == "done":
             chosen = _carried(tokens, sentence, mention, times)

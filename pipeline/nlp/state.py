@@ -91,5 +91,5 @@ class State:
 
 def put_done(mention: Mention, when: When) -> None:
     """Work told by its time alone."""
-    if all(status != "done" for status, *_ in mention.statuses):
+    if not mention.has("done"):
         mention.statuses.append(("done", "when", min(mention.start, when.start), max(mention.end, when.end)))

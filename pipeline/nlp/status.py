@@ -22,14 +22,14 @@ def judge(mention: Mention) -> None:
 
 def put(mention: Mention, status: Status, cue: Cue) -> None:
     """Adds a status that `cue` gives, once."""
-    if all(status != had for had, *_ in mention.statuses):
+    if not mention.has(status):
         span = min(mention.start, cue.start), max(mention.end, cue.end)
         mention.statuses.append((status, cue.rule.id, *span))
 
 
 def put_own(mention: Mention, status: Status, rule: str | None = None) -> None:
     """Adds a status that the mention's own words, or a heading, give."""
-    if all(status != had for had, *_ in mention.statuses):
+    if not mention.has(status):
         mention.statuses.append((status, rule or mention.rule.id, mention.start, mention.end))
 
 
@@ -120,16 +120,19 @@ def _finding(mention: Mention) -> None:
     if not near:
         put_own(mention, status)
         return
-    hedged = any(one.cue.kind == "hedge" and not (status == "present" and one.distance > 2) for one in near)
-    done = any(
+    kinds = {one.cue.kind for one in near}
+    hedged = "hedge" in kinds and any(
+        one.cue.kind == "hedge" and not (status == "present" and one.distance > 2) for one in near
+    )
+    done = "done" in kinds and any(
         one.cue.kind == "done" and (one.distance > 0 or not one.cue.rule.id.startswith(_OF_PARTS)) for one in near
     )
-    due = any(one.cue.kind == "due" for one in near)
+    due = "due" in kinds
     if hedged and status in ("present", "absent", "done"):
         put_own(mention, "possible")
     elif status == "present" and done:
         put_own(mention, "done")
-        if any(one.cue.kind == "still" for one in near):
+        if "still" in kinds:
             put_own(mention, "present")
     elif status == "done" and due:
         put_own(mention, "due")
