@@ -11,9 +11,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.feature_extraction import DictVectorizer
-from sklearn.linear_model import RidgeCV
-
 from pipeline.types import Evidence
 
 Array = NDArray[np.float64]
@@ -30,6 +27,9 @@ class CostGuess:
 
     def __init__(self, evidence: Sequence[Evidence], costs: Array) -> None:
         """Learns from vehicles and their expected costs, (vehicles,)."""
+        from sklearn.feature_extraction import DictVectorizer  # a second that no ordinary search need wait
+        from sklearn.linear_model import RidgeCV
+
         self._columns = DictVectorizer(sparse=False)
         self._model = RidgeCV(STRENGTHS).fit(self._columns.fit_transform([_told(one) for one in evidence]), costs)
         self._least = float(np.min(costs))
