@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
 from pipeline.types import Evidence
 
 Array = NDArray[np.float64]
