@@ -6,10 +6,8 @@ import re
 from collections.abc import Sequence
 
 from pipeline.ranking.identity import identity_checks
-from pipeline.schemas.decision import Condition, DecisionRules, FlagRule
+from pipeline.schemas.decision import Condition, DecisionRules, FlagRule, FlagRules
 from pipeline.types import Buyer, Claim, Evidence, Flag, Prospect
-
-DENIED, DENIED_WITHIN = {"no", "not", "without", "never", "lost", "don", "haven", "didn", "none"}, 4  # words before
 
 
 def red_flags(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> tuple[Flag, ...]:
@@ -34,7 +32,7 @@ def flags_of(
             continue
         if rule.unless_words and any(_has(c.quote, rule.unless_words) for c in claims if c.subject in lifting):
             continue
-        if any(_offered(passage, rule.unless_after) for passage in _passages(rule, evidence)):
+        if any(_offered(passage, rule.unless_after, rules.flags) for passage in _passages(rule, evidence)):
             continue
         if rule.unless_admitted is not None and len(told) >= rule.unless_admitted:
             continue
@@ -89,12 +87,12 @@ def _passages(rule: FlagRule, evidence: Evidence) -> list[str]:
     return [passage for subject, passage in evidence.passages.items() if subject in subjects]
 
 
-def _offered(passage: str, words: Sequence[str]) -> bool:
+def _offered(passage: str, words: Sequence[str], rules: FlagRules) -> bool:
     """Whether one of the words stands in a passage without a denial among the few words before it."""
     plain = " " + re.sub(r"[^a-z0-9]+", " ", passage.lower()) + " "
     for word in words:
         for found in re.finditer(f" {re.escape(word)}(?= )", plain):
-            if not DENIED & set(plain[: found.start()].split()[-DENIED_WITHIN:]):
+            if not set(rules.denied) & set(plain[: found.start()].split()[-rules.denied_within :]):
                 return True
     return False
 

@@ -160,6 +160,8 @@ class FlagRules(RuleModel):
     no_faults: tuple[RuleId, ...]  # subjects that do not count as faults told
     sure: Share  # least confidence of a claim whose flag disqualifies; below it the flag only stands
     heard: Share  # least confidence of a claim that raises a flag at all
+    denied: tuple[str, ...]  # words that, among the `denied_within` before others, take them back
+    denied_within: Annotated[int, Field(ge=1)]
     flags: tuple[FlagRule, ...]
     together: tuple[Together, ...] = ()
 
