@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from io import StringIO
 from typing import Literal
 
@@ -20,6 +21,7 @@ from pipeline.types import ReportView, VehicleView
 COLUMNS = ("visit worth", "price", "surplus", "10 to 90 %", "repair", "unsaid", "value", "distance")
 # Columns in the order in which they give way, and the cells below which a title has too little room beside them.
 DROPPED = {"unsaid": 26, "10 to 90 %": 26, "value": 26, "distance": 26, "repair": 26, "surplus": 26, "price": 10}
+MOST_ROWS, MOST_CHANGES = 500, 100  # what a terminal is worth; the page has them all
 GAP = 2  # cells between columns, one of which the box draws
 # ECMA-48 control sequences and strings, then any other control, format or separator character that could move the
 # cursor, hide text or turn its direction (Unicode categories Cc, Cf, Zl, Zp; UAX #9).
@@ -48,28 +50,33 @@ def table(view: ReportView, width: int) -> str:
         emoji=False, markup=False,
     )  # fmt: skip
     if view.vehicles:
-        console.print(_ranking(view, width))
-        for number, vehicle in enumerate(view.vehicles, 1):
+        shown = view.vehicles[:MOST_ROWS]
+        console.print(_ranking(shown, view, width))
+        for number, vehicle in enumerate(shown, 1):
             if vehicle.gone:
                 console.print(Text(f"{number}: probably gone, not seen lately"))
             if vehicle.ranked.visit_worth is None:
                 console.print(Text(f"{number}: not valued: {plain(why_not_valued(vehicle))}"))
     else:
         console.print(Text("No vehicle to rank yet: add saved adverts first."))
+    if len(view.vehicles) > MOST_ROWS:
+        console.print(Text(f"The best {MOST_ROWS:,} of {len(view.vehicles):,}; the page has them all."))
     if view.passed_over:
         console.print(Text(f"{len(view.passed_over):,} more were passed over at a quick look; the page lists them."))
     for vehicle in view.apart:
         console.print(Text(f"Kept apart: {vehicle.ref} {plain(vehicle.title)}: {FATES.get(vehicle.fate, '')}"))
-    for sentence in view.changes:
+    for sentence in view.changes[:MOST_CHANGES]:
         console.print(Text(f"Changed: {plain(sentence)}"))
+    if len(view.changes) > MOST_CHANGES:
+        console.print(Text(f"Changed: {len(view.changes) - MOST_CHANGES:,} more, on the page"))
     for refusal in view.refusals:
         where = f"{refusal.source}:{refusal.line}" if refusal.line else refusal.source
         console.print(Text(f"Not read: {plain(where)}: {plain(refusal.reason)}"))
     return "\n".join(line.rstrip() for line in out.getvalue().splitlines()) + "\n"
 
 
-def _ranking(view: ReportView, width: int) -> Table:
-    rows = [_cells(vehicle, view.buyer.currency, view.buyer.units) for vehicle in view.vehicles]
+def _ranking(vehicles: Sequence[VehicleView], view: ReportView, width: int) -> Table:
+    rows = [_cells(vehicle, view.buyer.currency, view.buyer.units) for vehicle in vehicles]
     fixed = {name: max(cell_len(name), *(cell_len(row[name]) for row in rows)) for name in COLUMNS}
     fixed["verdict"] = len("ring first")
     digits = len(str(len(rows)))

@@ -3,6 +3,7 @@
 import re
 import unicodedata
 from dataclasses import replace
+from importlib import import_module
 
 import pytest
 import report_views
@@ -88,3 +89,15 @@ def test_no_control_reaches_the_terminal(title: str) -> None:
     view = replace(report_views.view((replace(first, title=title),)), changes=(title,))
     text = table(view, 90)
     assert not {c for c in text if unicodedata.category(c) in {"Cc", "Cf", "Cs", "Zl", "Zp"}} - {"\n"}
+
+
+def test_a_terminal_is_not_flooded(report_view: ReportView, monkeypatch: pytest.MonkeyPatch) -> None:
+    module = import_module("pipeline.report.table")  # the package's name for it is the function
+    monkeypatch.setattr(module, "MOST_ROWS", 2)
+    monkeypatch.setattr(module, "MOST_CHANGES", 1)
+    many = replace(report_view, changes=("one thing", "another thing", "a third thing"))
+    assert len(many.vehicles) > 2
+    text = table(many, 110)
+    assert f"The best 2 of {len(many.vehicles)}; the page has them all." in text
+    assert many.vehicles[1].title[:20] in text and many.vehicles[2].title[:20] not in text
+    assert "one thing" in text and "another thing" not in text and "Changed: 2 more, on the page" in text
