@@ -10,6 +10,7 @@ from typing import Any
 from pipeline.types import ReportView, VehicleView
 
 SHOWN = 10  # vehicles at the head of the digest
+MOST = 100  # sentences under a heading: a mail, not a list of the market
 MOVED_PLACES = 3  # among those that were there before; less is not worth a line
 WIDTH = 78  # for mail
 
@@ -167,7 +168,8 @@ def digest(view: ReportView, told: Changes, refused: Sequence[str], page: str, f
 def _section(heading: str, sentences: Sequence[str]) -> list[str]:
     if not sentences:
         return []
-    return ["", heading, *(line for text in sentences for line in _wrapped(f"- {text}", "  "))]
+    more = [f"- and {len(sentences) - MOST:,} more"] if len(sentences) > MOST else []
+    return ["", heading, *(line for text in sentences[:MOST] for line in _wrapped(f"- {text}", "  ")), *more]
 
 
 def _wrapped(text: str, indent: str) -> list[str]:

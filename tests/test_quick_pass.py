@@ -219,6 +219,13 @@ def test_what_is_passed_over_tonight_is_not_told_as_gone_nor_as_new_after(given:
     assert changes({**quick, "passed over": []}, whole, "GBP").new, "it is by what was passed over that it knows"
 
 
+def test_a_digest_stays_a_mail(given: Large) -> None:
+    told = Changes(new=tuple(f"van {n}" for n in range(250)))
+    words = digest(given.quick.view, told, (), "page", False)
+    assert "- van 99\n- and 150 more\n" in words and "van 100" not in words
+    assert "more" not in digest(given.whole.view, Changes(new=("a van",)), (), "page", False)
+
+
 def test_one_advert_more_is_one_reading_and_hardly_a_cost(given: Large, tmp_path: Path) -> None:
     shutil.copytree(given.search.folder, tmp_path / "search")
     search = Search(tmp_path / "search", given.search.buyer)
