@@ -79,3 +79,18 @@ def test_where_the_disk_is_full_they_stay_in_memory(
 def test_a_vehicle_without_items_is_nothing_special(repairs: list[RepairEstimate]) -> None:
     bare = replace(repairs[0], items=(), drawn=repairs[0].item_costs[:, :0])
     assert len(unpacked(packed(bare), "0").items) == 0
+
+
+def test_what_any_part_of_a_run_asked_for_is_kept_and_the_rest_is_tidied_away(
+    repairs: list[RepairEstimate], tmp_path: Path
+) -> None:
+    folder = tmp_path / "cache"
+    before = KeptCosts(folder, "v", of_fleet(repairs))
+    assert len(list(before.of(FLEET))) == len(list(folder.glob("*.npz"))) == len(FLEET)
+    (folder / "torn.part").write_bytes(b"")
+    again = KeptCosts(folder, "v", of_fleet(repairs))
+    assert [one.ref for some in (FLEET[:2], FLEET[3:5]) for one in again.of(some)] == ["0", "1", "3", "4"]
+    again.tidy()
+    assert again.worked_out == 0 and len(list(folder.iterdir())) == 4
+    third = KeptCosts(folder, "v", of_fleet(repairs))
+    assert len(list(third.of(FLEET))) == len(FLEET) and third.worked_out == len(FLEET) - 4

@@ -6,12 +6,13 @@ one out. Nothing rests on it but which vehicles of a very large search are worke
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.costing.signs import test_outcome
 from pipeline.types import Evidence
 
 Array = NDArray[np.float64]
@@ -57,15 +58,13 @@ def _told(evidence: Evidence) -> dict[str, float]:
     for key, most in COUNTED.items():
         found |= _number(key, facts.get(key), most)
     found |= _number("age", evidence.age_years, 60.0) | _number("miles", evidence.mileage_miles, 400_000.0)
-    return found | _test(facts, evidence)
+    return found | _test(evidence)
 
 
 def _number(name: str, value: Any, most: float) -> dict[str, float]:
     return {} if value is None else {name: min(max(float(value), 0.0), most) / most * 10, f"{name} told": 1.0}
 
 
-def _test(facts: Mapping[str, Any], evidence: Evidence) -> dict[str, float]:
-    if not facts.get("test_expiry"):
-        return {}
-    year, month = (int(part) for part in str(facts["test_expiry"]).split("-")[:2])
-    return {"test years": min(max((year - evidence.as_of.year) * 12 + month - evidence.as_of.month, 0), 24) / 12}
+def _test(evidence: Evidence) -> dict[str, float]:
+    months = test_outcome(evidence.facts, evidence.as_of)
+    return {"test years": min(max(months, 0.0), 24.0) / 12} if isinstance(months, float) else {}

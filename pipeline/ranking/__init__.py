@@ -4,10 +4,10 @@
 `going_without` and `viewing_outcomes` give a plan for a day what it weighs.
 """
 
-from pipeline.ranking.quick_look import as_it_stands, price_about, ruled_out, weighed_repair
+from pipeline.ranking.quick_look import as_it_stands, ruled_out, weighed_repair
 from pipeline.ranking.rank import going_without, rank
 from pipeline.ranking.screen import Screened, screen
-from pipeline.ranking.surplus import viewing_outcomes
+from pipeline.ranking.surplus import price_about, viewing_outcomes
 from pipeline.ranking.verdict import far_over
 
 __all__ = [

@@ -26,11 +26,6 @@ def as_it_stands(evidence: Evidence, sound: float, repair: float, buyer: Buyer, 
     return worth_factor(evidence, buyer, rules) * sound - repair
 
 
-def price_about(evidence: Evidence, asking: float, rules: DecisionRules) -> float:
-    """The asking price less what is expected to come off it."""
-    return asking * (1 - rules.decision.paying.off(evidence.facts.get("price_terms")))
-
-
 def ruled_out(evidence: Evidence, buyer: Buyer, rules: DecisionRules) -> str:
     """Why nothing in its price or state could make a vehicle worth a visit to this buyer; empty when nothing does."""
     against = [reason.text for reason in must_broken(evidence, buyer)]

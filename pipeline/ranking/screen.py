@@ -16,7 +16,7 @@ from scipy.special import ndtr, ndtri
 from pipeline.ranking.flags import red_flags
 from pipeline.ranking.outside import outside_option
 from pipeline.ranking.surplus import price_paid, visit_cost, worth_factor
-from pipeline.ranking.verdict import must_broken
+from pipeline.ranking.verdict import far_over, must_broken
 from pipeline.schemas.decision import DecisionRules
 from pipeline.types import Buyer, Prospect
 
@@ -83,7 +83,6 @@ def _row(prospect: Prospect, repair_sd: float, buyer: Buyer, rules: DecisionRule
 def _stopped(prospect: Prospect, buyer: Buyer, rules: DecisionRules) -> bool:
     if must_broken(prospect.evidence, buyer) or any(flag.disqualifies for flag in red_flags(prospect, buyer, rules)):
         return True
-    if buyer.budget_total is None or prospect.asking_price is None:
+    if prospect.asking_price is None:
         return False
-    soft = 0.0 if buyer.budget_is_hard else rules.decision.budget.soft_over
-    return price_paid(prospect, rules) > buyer.budget_total * (1 + soft)
+    return far_over(price_paid(prospect, rules), prospect.evidence, buyer, rules)

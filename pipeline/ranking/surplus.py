@@ -122,8 +122,12 @@ def price_paid(prospect: Prospect, rules: DecisionRules) -> float:
     assert prospect.asking_price is not None
     if prospect.agreed_price is not None:
         return prospect.agreed_price
-    off = rules.decision.paying.off(prospect.evidence.facts.get("price_terms"))
-    return max(prospect.asking_price * (1 - off), prospect.least_price or 0.0)
+    return max(price_about(prospect.evidence, prospect.asking_price, rules), prospect.least_price or 0.0)
+
+
+def price_about(evidence: Evidence, asking: float, rules: DecisionRules) -> float:
+    """An asking price less what is expected to come off it, by its terms."""
+    return asking * (1 - rules.decision.paying.off(evidence.facts.get("price_terms")))
 
 
 def worth_factor(evidence: Evidence, buyer: Buyer, rules: DecisionRules) -> float:
