@@ -16,6 +16,7 @@ from pipeline.nlp.merge import merge
 from pipeline.nlp.run_on import RunOn
 from pipeline.nlp.scope import Scope
 from pipeline.nlp.segments import Sentence, segment
+from pipeline.nlp.spelling import Spelling
 from pipeline.nlp.status import limit
 from pipeline.nlp.tokens import Normaliser, Tokens, tokenize
 from pipeline.nlp.when import When, find_times, settle
@@ -57,7 +58,7 @@ class Reader:
     def __init__(self, language: Language, run_on: RunOn | None = None) -> None:
         self._run_on = run_on or RunOn(RunOn.nothing())
         self._finder = Finder(language)
-        self._normaliser = Normaliser()
+        self._normaliser = Normaliser(Spelling(self._finder.words()))
         self._scope = Scope()
         self._limits = {subject: frozenset(statuses) for subject, statuses in language.limits.items()}
         self._events = frozenset(language.events)

@@ -12,6 +12,7 @@ from itertools import accumulate
 from sys import intern
 
 from pipeline.nlp.lexicon import word_set
+from pipeline.nlp.spelling import Spelling
 
 # Order matters: longest shorthand first. Every character is skipped at most once, so time is linear in the text. The
 # two groups are a blank, where one stands, and a token.
@@ -91,13 +92,18 @@ def normal(word: str) -> str:
 
 
 class Normaliser(dict[str, str]):
-    """Words and their forms as `normal` gives them, a bounded memory of them; adverts repeat their words."""
+    """Words and their forms as `normal` gives them, put right by a `spelling`; adverts repeat their words, so what is
+    found is kept, within bounds."""
 
-    def __init__(self, limit: int = 50_000) -> None:
+    def __init__(self, spelling: Spelling | None = None, limit: int = 50_000) -> None:
         self._limit = limit
+        self._spelling = spelling
 
     def __missing__(self, word: str) -> str:
-        form = intern(normal(word))  # one object a word: patterns are looked up by it again and again
+        form = normal(word)
+        if self._spelling is not None:
+            form = self._spelling.right(word, form)
+        form = intern(form)  # one object a word: patterns are looked up by it again and again
         if len(self) >= self._limit:
             self.clear()
         if len(word) < 40:
