@@ -82,6 +82,18 @@ def test_roadworthiness(text: str, state: str | None, expiry: str | None) -> Non
         ("1.8 hybrid wagon", "hybrid"),
         ("MOT May. Petrol tank leaks, diesel heater fitted.", None),
         ("Camper with gas cooker, MOT May", None),
+        ("3.9 V8, title, runs on regular gas", "petrol"),
+        ("3.9 V8, title, takes 87 octane", "petrol"),
+        ("4.8 gasser, title in hand", "petrol"),
+        ("1.9 disel", "diesel"),
+        ("2.2 TDCX estate", "diesel"),
+        ("2.4 diesel camper, fridge runs on gas and mains", "diesel"),
+        ("2.4 diesel, gas system tested", "diesel"),
+        ("3.5 estate, runs on gas, V5, MOT May", "lpg"),
+        ("2.0 turbo, hybrid turbo fitted", None),
+        ("1.8 petrol/electric", "hybrid"),
+        ("2.1 turbo D, 1990", "diesel"),
+        ("2.4 petrol/gas", "lpg"),
     ],
 )
 def test_fuel(text: str, fuel: str | None) -> None:
@@ -104,7 +116,13 @@ def test_engine(text: str, litres: float | None) -> None:
     [
         ("five speed", "manual"), ("5spd", "manual"), ("5-speed auto", "auto"), ("automatic", "auto"),
         ("three on the tree", "manual"), ("CVT", "auto"), ("owner's manual present", None), ("manual windows", None),
-        ("auto locker fitted", None),
+        ("auto locker fitted", None), ("manuel gear box", "manual"), ("automattic trans", "auto"),
+        ("Third gear whines", None), ("5th gear done", None), ("five gears, all work", "manual"),
+        ("2.7 petrol, man, 246,000 km", "manual"), ("2.5 diesel man 4x4", "manual"), ("says the man, he knows", None),
+        ("2.0 stick, 211k miles, clean title, Ohio", "manual"), ("title, needs a stick, Ohio", None),
+        ("2.4, 6AT, 71k", "auto"), ("fitted 6 at most", None), ("2.0 standard, Ontario, safety done", "manual"),
+        ("a standard service", None), ("the gearstick rattles", None), ("petrol, a gearstick.", "manual"),
+        ("sliding door is manual", None), ("3.6 V6, five door manual", "manual"), ("4 on the floor", "manual"),
     ],
 )  # fmt: skip
 def test_gearbox(text: str, box: str | None) -> None:
@@ -119,6 +137,14 @@ def test_gearbox(text: str, box: str | None) -> None:
         ("2 previous owners", 2), ("two previous keepers plus me", 3), ("one owner from new", 1),
         ("one company from new", 1), ("Owners: 4", 4), ("one lady owner and then me", 2),
         ("the first owner waxed it", None), ("a good second hand gearbox", None),
+        ("2.0 diesel. Third hand. Belt done.", 3), ("Second hand. Runs.", None), ("First owner. Brakes done.", 1),
+        ("Owners: my aunt then me, so 2", 2), ("Belt or chain, so 2 views", None), ("Keepers on the V5: 5", 5),
+        ("her sole lady owner since 1998 (two in all)", 2), ("its only owner", 1), ("ours since new", 1),
+        ("one family since new", 1), ("two families since new", 2), ("a clutch put in by the second owner", None),
+        ("dead since two owners ago", None), ("two owners' worth of bills", None), ("I'm the fourth to own it", 4),
+        ("Owner no. 2", 2), ("I'm just the second name on the title", 2), ("that makes two of us", 2),
+        ("No owner but us", 1), ("I bought it new", 1), ("bought new by me", 1), ("Mum bought it new in Leith", None),
+        ("We bought new tyres", None), ("Five on the V5", 5), ("One NZ owner", 1),
     ],
 )  # fmt: skip
 def test_owners(text: str, owners: int | None) -> None:

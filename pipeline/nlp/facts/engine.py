@@ -32,8 +32,18 @@ _WORD_SIZE = re.compile(
     r"|fuel|container|box|fridge)|\w|-)"
 )
 # Makers' letters for a diesel, after the size: consonants about a d, often with an i at the end.
-_DIESEL_LETTERS = re.compile(r" ?[cdhjrst]{0,3}d(?:[cdhjrst]?i)?(?!\w)")
+_DIESEL_LETTERS = re.compile(r" ?(?:[cdhjrst]{0,3}d(?:[cdhjrst]?i)?|td[a-z]{1,2}|tddiesel)(?!\w)")
+_GAS_ABROAD = ("runs on gas", "converted to gas", "gas system", "gas conversion")  # gasoline in America
 _ASKED = re.compile(r" ?\?{1,3} ?(?:no|nope|nah|not)(?!\w)|-less(?!\w)")  # "automatic? No, manual"
+_GEAR_OF_A_ROW = re.compile(r"(?:first|second|third|fourth|fifth|sixth|\d(?:st|nd|rd|th))[ -]gear(?!s)")
+# Words of other meanings too, which tell the gearbox where signs, the engine or its fuel stand before them.
+_BOX_AFTER = re.compile(
+    r"(?:[,(/:|•\n-]|(?<![\w.,])\d\.\d ?[a-z]{0,3}|\d ?dr|door|cyl|four|six|v6|v8|gas|petrol|diesel|td|cab) ?$"
+)
+_BOX_BEFORE = re.compile(
+    r" ?(?:[.,;)/|\n]|$)| (?:4x4|4wd|awd|2wd|rwd|(?:19|20)\d\d|\d{2,3}(?:k|,\d|\.\d|m|t)|gas|petrol|diesel)"
+)
+_SPEEDS_AT = re.compile(r"(?<![\w.,])[4-9]-?at(?!\w)")  # "6AT"
 _AUTO_LABEL = re.compile(r"(?:^|\n)auto ?:")  # "Auto:" heads the make in other languages
 
 
@@ -57,6 +67,11 @@ def lists() -> dict[str, re.Pattern[str]]:
 @lru_cache(maxsize=1)
 def not_box() -> AnyOf:
     return AnyOf(value_rules("engine").lists["not_box"])
+
+
+@lru_cache(maxsize=2)
+def not_fuel(fuel: str) -> AnyOf:
+    return AnyOf(value_rules("engine").lists["not_" + fuel])
 
 
 def read_engine(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
@@ -132,7 +147,7 @@ def _tenth(litres: float) -> float:
 def _fuels(scene: Scene, sizes: list[Candidate], told: list[Said]) -> list[Candidate]:
     found = []
     ends = sorted(size.end for size in sizes)
-    for item, start, end, _, _ in told:
+    for item, start, end, _, text in told:
         if not item.id.startswith("fuel.") or _ASKED.match(scene.low, end):
             continue
         if (item.id == "fuel.lpg" and _denied(scene, start)) or (
@@ -142,6 +157,10 @@ def _fuels(scene: Scene, sizes: list[Candidate], told: list[Said]) -> list[Candi
         at = bisect_left(ends, start + 1)
         beside = at > 0 and 0 <= start - ends[at - 1] <= 14
         score = item.weight + (2.5 if beside else 0.0) + (1.0 if start < 160 else 0.0)
+        if item.id in ("fuel.lpg", "fuel.hybrid") and _of_others(scene, item.id[5:], start, end):
+            continue
+        if item.id == "fuel.lpg" and scene.country.id in ("us", "ca") and text in _GAS_ABROAD:
+            continue
         if item.id == "fuel.gas" and not (scene.country.id in ("us", "ca") and (beside or start < 160)):
             continue
         if not beside and lists()["not_fuel_before"].search(scene.clause_before(start, 18)):
@@ -159,12 +178,20 @@ def _fuels(scene: Scene, sizes: list[Candidate], told: list[Said]) -> list[Candi
     return found
 
 
+def _of_others(scene: Scene, fuel: str, start: int, end: int) -> bool:
+    """Whether a word of a fuel is that of something else."""
+    return any(one.start() < end and start < one.end() for one in islice(not_fuel(fuel).finditer(scene.words), 20))
+
+
 def _denied(scene: Scene, start: int) -> bool:
     return lists()["denied"].search(scene.clause_before(start, 14)) is not None
 
 
 def _boxes(scene: Scene, told: list[Said]) -> list[Candidate]:
     found: list[Candidate] = []
+    if "at" in scene.words.known:
+        for match in islice(_SPEEDS_AT.finditer(scene.low), 20):
+            found.append(Candidate("gearbox", "auto", *match.span(), "engine.gearbox.speeds_at", 3.0, 2.0))
     told = [one for one in told if one[0].id.startswith("gearbox.")]
     if not told:
         return found
@@ -176,7 +203,9 @@ def _boxes(scene: Scene, told: list[Said]) -> list[Candidate]:
             continue
         if any(a < end and start < b for a, b in other):
             continue
-        if number is not None and not 3 <= number <= 10:
+        if number is not None and (not 3 <= number <= 10 or _GEAR_OF_A_ROW.match(scene.low, start)):
+            continue
+        if item.id == "gearbox.manual_word" and not _beside_engine(scene, start, end, text):
             continue
         score = item.weight + (1.5 if start < 200 else 0.0) + (0.5 if number is None else 0.0)
         if number is not None and _AUTOMATIC.match(scene.low, end):
@@ -185,3 +214,15 @@ def _boxes(scene: Scene, told: list[Said]) -> list[Candidate]:
             score -= 1.0
         found.append(Candidate("gearbox", item.value, start, end, f"engine.{item.id}", score - start / 10_000, 2.0))
     return found
+
+
+def _beside_engine(scene: Scene, start: int, end: int, text: str) -> bool:
+    """Whether a word of several meanings stands where adverts put the gearbox."""
+    if text == "m'gearbox":
+        return True
+    after = _BOX_BEFORE.match(scene.low, end) is not None
+    if text.startswith("gear"):
+        return after
+    if text != "man" and scene.country.id not in ("us", "ca"):
+        return False
+    return after and _BOX_AFTER.search(scene.low, max(0, start - 10), start) is not None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from functools import lru_cache
 
@@ -14,6 +15,10 @@ from pipeline.schemas.facts import Value, ValueRules, load_values
 
 _FILES = ("terms", "engine", "owners", "history")
 MOST_MATCHES = 50  # of one phrase
+_SIGNS = ".,;:!?()\n/|•*-–—"
+_NOT_COUNTED = re.compile(r" (?:ago|back)(?!\w)|['’] ")
+_OWNERS = re.compile(r"(?<!\w)(?:owner|keeper)s?(?!\w)")
+_ONE_OF_THEM = re.compile(r"(?<!\w)(?:by|past|from|off|with|under) (?:the|its|her|his) $")
 
 
 @lru_cache(maxsize=8)
@@ -43,14 +48,37 @@ def read_owners(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
     found = []
     for item, start, end, number, text in said(scene, "owners"):
         value = number if item.value == "n" else (number or 0) + 1 if item.value == "n+1" else int(item.value)
-        if item.id == "counted" and scene.low.startswith("first", start) and "hand" not in text:
+        if item.id == "counted" and (
+            (scene.low.startswith("first", start) and "hand" not in text) or _someone(scene, start, end)
+        ):
             continue  # "the first owner" counts nobody
+        if item.id.startswith("alone") and not (_stands_alone(scene, start, end) and _of_owners(scene, start, item.id)):
+            continue
         if value and 1 <= value <= 30:
             found.append(
                 Candidate("owners", value, start, end, f"owners.{item.id}", item.weight + 0.01 * (end - start), 1.0)
             )
     best, rivals = choose(found)
     return [best] if best else [], rivals
+
+
+def _someone(scene: Scene, start: int, end: int) -> bool:
+    """Whether one owner of several is spoken of, not their number: "fitted by the second owner", "two owners ago"."""
+    after = _NOT_COUNTED.match(scene.low, end)
+    return after is not None or _ONE_OF_THEM.search(scene.low, max(0, start - 12), start) is not None
+
+
+def _of_owners(scene: Scene, start: int, rule: str) -> bool:
+    """Whether a phrase that stands alone counts owners: "Second hand." says used, ", so 2" needs them named."""
+    if rule == "alone_in_all":
+        return _OWNERS.search(scene.low, max(0, start - 60), start) is not None
+    return not scene.low.startswith("second hand", start)
+
+
+def _stands_alone(scene: Scene, start: int, end: int) -> bool:
+    """Whether signs or the text's ends stand on both sides."""
+    before, after = scene.low[max(0, start - 3) : start].rstrip(" "), scene.low[end : end + 3].lstrip(" ")
+    return (not before or before[-1] in _SIGNS) and (not after or after[0] in _SIGNS)
 
 
 def read_history(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
