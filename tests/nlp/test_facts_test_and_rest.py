@@ -159,6 +159,13 @@ def test_owners(text: str, owners: int | None) -> None:
         ("stamped right through", "full"),
         ("part service history", "part"), ("a folder of receipts", "part"), ("FSH to 90k", "part"),
         ("no service history", "none"), ("Nothing", None),
+        ("book is stamped up to 180 and I've receipts after", "part"), ("log book up to 150, nothing since", "part"),
+        ("I have that receipt and some others", "part"), ("stamped up to date", "full"), ("a bit of history", "part"),
+        ("main dealer record to 81,000 and independent thereafter", "full"), ("there's a file", "part"),
+        ("stamped at every service bar one", "part"), ("every box stamped", "full"), ("some paperwork", "part"),
+        ("serviced every June, bills for each", "full"), ("serviced every 10,000", None),
+        ("records from day one", "full"), ("never any records", "none"),
+        ("a folder of pictures", None), ("log book to hand", None), ("the history's gone missing", "none"),
     ],
 )  # fmt: skip
 def test_history(text: str, history: str | None) -> None:

@@ -17,6 +17,9 @@ _FILES = ("terms", "engine", "owners", "history")
 MOST_MATCHES = 50  # of one phrase
 _SIGNS = ".,;:!?()\n/|•*-–—"
 _NOT_COUNTED = re.compile(r" (?:ago|back)(?!\w)|['’] ")
+_PAPERS = re.compile(
+    r"(?<!\w)(?:books?|stamp|bills?|invoice|receipt|record|history|print-?out|log|notes|paperwork|folder)"
+)
 _OWNERS = re.compile(r"(?<!\w)(?:owner|keeper)s?(?!\w)")
 _ONE_OF_THEM = re.compile(r"(?<!\w)(?:by|past|from|off|with|under) (?:the|its|her|his) $")
 
@@ -88,6 +91,8 @@ def read_history(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
     nothing = [(start, end) for item, start, end, _, _ in told if item.value == "said_nothing"]
     for item, start, end, _, text in told:
         # "receipts for the tyres" is nothing, "a folder of receipts for …" is more
+        if item.id == "regular" and not _PAPERS.search(scene.low, max(0, start - 70), end + 70):
+            continue
         if not any(a < end and start < b and end - start <= b - a for a, b in nothing):
             score = item.weight + 0.002 * (end - start)
             found.append(
