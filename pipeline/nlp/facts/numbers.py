@@ -46,8 +46,12 @@ _WORDS = re.compile(
     r"(?P<tens>" + "|".join(_TENS) + r")?[ -]?"
     r"(?P<ones>"
     + "|".join([*_ONES, *_TEENS])
-    + r")?[ -]thousand(?!\w)(?: (?P<unit>miles?|km|kms|kilomet(?:er|re)s?)(?!\w))?"
+    + r")?(?P<half> and a half)?[ -](?P<times>thousand|grand|hundred(?! and|[ -]?(?:"
+    + "|".join(_WORD_VALUES)
+    + r")(?!\w)))(?!\w)"
+    r"(?: (?P<unit>miles?|km|kms|kilomet(?:er|re)s?)(?!\w))?"
 )
+_MIXED = re.compile(r"(?<![\w.,£€$])(?P<n>\d{1,2})(?P<half> and a half)? (?P<times>thousand|grand|hundred)(?!\w)")
 
 
 class Number(NamedTuple):
@@ -74,25 +78,35 @@ def digits_of(low: str) -> list[tuple[int, int]]:
 def find_numbers(low: str, runs: Sequence[tuple[int, int]], limit: int = 600) -> list[Number]:
     """Numbers of a lower-case text, given its runs of digits, in order; of a flood the first and last `limit` / 2."""
     found = _in_figures(low, runs, limit)
-    if "thousand" in low:
+    if "thousand" in low or "grand" in low or "hundred" in low:
         found = sorted([*found, *_in_words(low, limit)], key=lambda number: number.start)
     return found
 
 
 def _in_words(low: str, limit: int) -> list[Number]:
-    """Thousands in words: "sixty-three thousand", "a hundred and ten thousand miles"."""
+    """Sums in words: "sixty-three thousand", "a hundred and ten thousand miles", "two and a half grand", "28 hundred"."""
     found: list[Number] = []
     for match in _WORDS.finditer(low):
         value = 100 * _ONES.get(match["hundreds"], 1) if match["hundreds"] else 0
         for name in ("tens", "ones"):
             value += _WORD_VALUES.get(match[name] or "", 0)
-        if value and len(found) < limit:
+        hundreds = match["times"] == "hundred"
+        if value and len(found) < limit and not (hundreds and (value < 11 or match["half"] or value % 10 == 0)):
             unit = match["unit"]
             kind = None if unit is None else "mi" if unit.startswith(_MILES) else "km"
+            whole = (value + (0.5 if match["half"] else 0)) * (100.0 if hundreds else 1000.0)
+            last = match.start("times") if match["times"] == "grand" else match.end()
             found.append(
-                Number(match.start(), match.end(), match.start(), match.end(), value * 1000.0, None, kind, True, False,
-                       0, match.group())
-            )  # fmt: skip
+                Number(match.start(), match.end(), match.start(), last, whole, None, kind, True, False, 0, match.group())
+            )
+    for match in _MIXED.finditer(low):
+        count, hundreds = int(match["n"]), match["times"] == "hundred"
+        if len(found) < limit and (11 <= count and count % 10 if hundreds else match["half"]):
+            whole = (count + (0.5 if match["half"] else 0)) * (100.0 if hundreds else 1000.0)
+            last = match.start("times") if match["times"] == "grand" else match.end()
+            found.append(
+                Number(match.start(), match.end(), match.start(), last, whole, None, None, True, False, 0, match.group())
+            )
     return found
 
 

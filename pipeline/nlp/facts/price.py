@@ -23,6 +23,10 @@ ASKED = frozenset({"label", "floor"})
 NOTHING = "said_nothing"  # phrases that look like terms and are none
 _WANTING = ("asking", "i want", "want", "ask", "i'd take", "looking for")
 _ENDING = ("obo", "ono", "and i mean", "firm", "or best", "neg")
+_FIRM = re.compile(r",? (?:firm|obo|ono|or best)(?!\w)")
+_PLACE_REACH = 30  # characters of a place with its signs
+_PLACE = re.compile(r"[\s.!,]*(?:[a-z'’. -]+)?[\s.!]*")
+_AT = re.compile(r"(?:^| )(?:at|in|on|to|of|by|for|every|since|about|page|lot|unit|nr|no|number|over|under)\.?$")
 _TERMS_NEAR = 40  # characters between a price and its terms
 
 
@@ -50,7 +54,7 @@ def read_price(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
     spoken = _spoken(scene)
     best, rivals = choose(_candidates(scene, spoken))
     terms = _terms(spoken, best)
-    if best and "label" not in best.features and any(one.item.value == "auction" for one in spoken):
+    if best and "label" not in best.features and any(one.item.value == "auction" for one in _meant(spoken)):
         rivals = [best, *rivals]  # sums in an auction's notice are estimates and bids
         best, terms = None, _terms(spoken, None)
     return [one for one in (best, terms) if one], rivals
@@ -66,9 +70,9 @@ def _candidates(scene: Scene, spoken: list[Spoken]) -> list[Candidate]:
             continue
         around = scene.around(number.start, number.end)
         score, ids = cue_set().sums(around)
-        if not ASKED.isdisjoint(ids):  # "paid 2200, want 700": what stands next to it outweighs what stands further off
-            score -= sum(cue.weight for cue in rules.cues if cue.id in FURTHER_OFF and cue.id in ids)
         beside = _beside_terms(scene, number, spoken) if spoken else ()
+        if not ASKED.isdisjoint(ids) or "terms_after" in beside:  # "paid 2200, want 700": what stands next to it outweighs what stands further off
+            score -= sum(cue.weight for cue in rules.cues if cue.id in FURTHER_OFF and cue.id in ids)
         features = [*_features(scene, number, value, around), *beside, *ids]
         score += sum([weights.get(feature, 0.0) for feature in features if feature not in ids])
         currency = _currency(scene, number)
@@ -82,17 +86,21 @@ def _candidates(scene: Scene, spoken: list[Spoken]) -> list[Candidate]:
 
 def _scaled(scene: Scene, number: Number) -> float | None:
     """The sum meant, None when it cannot be a price: "asking 11.5 obo" is 11,500."""
-    if number.unit or "x" in number.digits:
+    if number.unit or (number.grouped and "x" in number.digits):
         return None
     value = number.value
     if not number.money and not number.thousands:
         if number.decimals and value >= 100:
             return None
         if value < LOWEST:
+            if number.decimals == 1 and value >= 1 and _FIRM.match(scene.low, number.end):  # "16.5 firm"
+                return value * 1000
             if value < 1 or not scene.clause_before(number.first).rstrip().endswith(_WANTING):
                 return None
             after = scene.clause_after(number.last).strip()
             return value * 1000 if not after or after.startswith(_ENDING) else None
+    elif number.money and number.decimals == 1 and 1 <= value < 100 and _FIRM.match(scene.low, number.end):
+        return value * 1000  # "$12,5 firm"
     elif number.thousands and not number.money and value > 40_000:
         return None  # a bare 118k is a distance
     return value if LOWEST <= value <= HIGHEST else None
@@ -134,6 +142,10 @@ def _features(scene: Scene, number: Number, value: float, around: Around) -> lis
             found.append("bare_opens")
         elif bare and "year_like" not in found and scene.low[: number.start].rstrip(" ").endswith((",", "-", "–")):
             found.append("after_comma")
+        if bare and not after and "year_like" not in found and number.digits.replace(",", "").isdecimal():
+            rest = scene.low[number.end :]
+            if len(rest) < _PLACE_REACH and _PLACE.fullmatch(rest) and not _AT.search(before[-8:]):
+                found.append("closes_text")
     elif number.end <= 60:
         found.append("opens_text")
     return found
@@ -170,13 +182,20 @@ def _beside_terms(scene: Scene, number: Number, spoken: list[Spoken]) -> list[st
     return found
 
 
+def _meant(spoken: list[Spoken]) -> list[Spoken]:
+    """Terms that are not part of a phrase which says nothing of the price."""
+    nothing = [one for one in spoken if one.item.value == NOTHING]
+    return [
+        one
+        for one in spoken
+        if one.item.value != NOTHING and not any(other.start < one.end and one.start < other.end for other in nothing)
+    ]
+
+
 def _terms(spoken: list[Spoken], price: Candidate | None) -> Candidate | None:
     found = []
-    nothing = [one for one in spoken if one.item.value == NOTHING]
-    for one in spoken:
+    for one in _meant(spoken):
         value, score = str(one.item.value), one.item.weight
-        if value == NOTHING or any(other.start < one.end and one.start < other.end for other in nothing):
-            continue
         if (value == "offers" and price) or (value in ("negotiable", "fixed") and not price):
             continue
         if price:
