@@ -71,6 +71,7 @@ class Country(RuleModel):
     month_first: bool = False
     thousands_point: bool = False
     prior: float = 0.0
+    other_unit: float = -0.5  # points where distances are in the other unit
     words: Mapping[float, Phrases]  # weight -> words, any case
     capitals: Phrases = ()  # words that count only as written (codes of states)
 

@@ -51,7 +51,12 @@ _WORDS = re.compile(
     + r")(?!\w)))(?!\w)"
     r"(?: (?P<unit>miles?|km|kms|kilomet(?:er|re)s?)(?!\w))?"
 )
-_MIXED = re.compile(r"(?<![\w.,£€$])(?P<n>\d{1,2})(?P<half> and a half)? (?P<times>thousand|grand|hundred)(?!\w)")
+_MIXED = re.compile(
+    r"(?<![\w.,£€$])(?P<n>\d{1,2})(?P<half> and a half)? (?P<times>thousand|grand|hundred)(?!\w)"
+    r"(?: (?P<unit>miles?|km|kms)(?!\w))?"
+)
+_TIMES = re.compile(r"thousand|grand|hundred")
+_WORDS_REACH = 45  # characters of the words before and after one of them
 
 
 class Number(NamedTuple):
@@ -84,30 +89,42 @@ def find_numbers(low: str, runs: Sequence[tuple[int, int]], limit: int = 600) ->
 
 
 def _in_words(low: str, limit: int) -> list[Number]:
-    """Sums in words: "sixty-three thousand", "a hundred and ten thousand miles", "two and a half grand", "28 hundred"."""
+    """Sums in words: "sixty-three thousand", "a hundred and ten thousand miles", "two and a half grand"."""
     found: list[Number] = []
-    for match in _WORDS.finditer(low):
-        value = 100 * _ONES.get(match["hundreds"], 1) if match["hundreds"] else 0
+    done = 0
+    for times in _TIMES.finditer(low):
+        if times.start() < done:
+            continue
+        for pattern in (_MIXED, _WORDS):
+            match = pattern.search(low, max(done, times.start() - _WORDS_REACH), times.end() + _WORDS_REACH)
+            value = _said(match) if match is not None else 0.0
+            if match is not None and value and len(found) < limit:
+                unit = match["unit"]
+                kind = None if unit is None else "mi" if unit.startswith(_MILES) else "km"
+                last = match.start("times") if match["times"] == "grand" else match.end()
+                found.append(
+                    Number(match.start(), match.end(), match.start(), last, value, None, kind, True, False, 0,
+                           match.group())
+                )  # fmt: skip
+                done = match.end()
+                break
+    return found
+
+
+def _said(match: re.Match[str]) -> float:
+    """The number of a match in words; of hundreds only those that nobody says in thousands: "twenty-eight hundred"."""
+    value = 0.0
+    if match.re is _MIXED:
+        value = float(match["n"])
+    else:
+        value += 100 * _ONES.get(match["hundreds"], 1) if match["hundreds"] else 0
         for name in ("tens", "ones"):
             value += _WORD_VALUES.get(match[name] or "", 0)
-        hundreds = match["times"] == "hundred"
-        if value and len(found) < limit and not (hundreds and (value < 11 or match["half"] or value % 10 == 0)):
-            unit = match["unit"]
-            kind = None if unit is None else "mi" if unit.startswith(_MILES) else "km"
-            whole = (value + (0.5 if match["half"] else 0)) * (100.0 if hundreds else 1000.0)
-            last = match.start("times") if match["times"] == "grand" else match.end()
-            found.append(
-                Number(match.start(), match.end(), match.start(), last, whole, None, kind, True, False, 0, match.group())
-            )
-    for match in _MIXED.finditer(low):
-        count, hundreds = int(match["n"]), match["times"] == "hundred"
-        if len(found) < limit and (11 <= count and count % 10 if hundreds else match["half"]):
-            whole = (count + (0.5 if match["half"] else 0)) * (100.0 if hundreds else 1000.0)
-            last = match.start("times") if match["times"] == "grand" else match.end()
-            found.append(
-                Number(match.start(), match.end(), match.start(), last, whole, None, None, True, False, 0, match.group())
-            )
-    return found
+    if match["times"] == "hundred":
+        return 0.0 if value < 11 or value % 10 == 0 or match["half"] else value * 100
+    if match.re is _MIXED and not match["half"]:
+        return 0.0  # read as figures
+    return (value + (0.5 if match["half"] and value else 0.0)) * 1000
 
 
 def _in_figures(low: str, runs: Sequence[tuple[int, int]], limit: int) -> list[Number]:

@@ -71,7 +71,9 @@ def _candidates(scene: Scene, spoken: list[Spoken]) -> list[Candidate]:
         around = scene.around(number.start, number.end)
         score, ids = cue_set().sums(around)
         beside = _beside_terms(scene, number, spoken) if spoken else ()
-        if not ASKED.isdisjoint(ids) or "terms_after" in beside:  # "paid 2200, want 700": what stands next to it outweighs what stands further off
+        if (
+            not ASKED.isdisjoint(ids) or "terms_after" in beside
+        ):  # "paid 2200, want 700": what stands next to it outweighs what stands further off
             score -= sum(cue.weight for cue in rules.cues if cue.id in FURTHER_OFF and cue.id in ids)
         features = [*_features(scene, number, value, around), *beside, *ids]
         score += sum([weights.get(feature, 0.0) for feature in features if feature not in ids])

@@ -246,7 +246,7 @@ def vote(text: str, low: str, words: Words, numbers: list[Number]) -> tuple[Coun
     ranked = sorted(votes.values(), reverse=True)
     plain = dollar or not signs  # only then does the country decide the currency
     if plain and ranked[0] - ranked[1] < UNSURE:
-        for country_id, points in by_place(low).items():
+        for country_id, points in by_place(text).items():
             if country_id in votes:
                 votes[country_id] += points
     return _by_id()[max(votes, key=votes.__getitem__)], votes
@@ -271,24 +271,29 @@ def _score(
     if dollar and country.dollar:
         score += 2
     if unit is not None:
-        score += 1.5 if country.unit == unit else -0.5
+        score += 1.5 if country.unit == unit else country.other_unit
     return score
 
 
-def by_place(low: str) -> dict[str, float]:
-    """Points of countries whose places the advert names where adverts name them: at its end and its beginning."""
-    pieces = [piece.strip(" *\"'!?") for piece in _PIECE.split(low[-400:])][-8:]
-    pieces += [piece.strip() for piece in _PIECE.split(low[:120])][:3]
+def by_place(text: str) -> dict[str, float]:
+    """Points of countries whose places the advert names where adverts name them: at its end and its beginning.
+
+    Who begins names with a capital writes those of places so.
+    """
+    pieces = [piece.strip(" *\"'!?") for piece in _PIECE.split(text[-400:])][-8:]
+    pieces += [piece.strip() for piece in _PIECE.split(text[:120])][:3]
+    capital = any(piece[:1].isupper() for piece in pieces)
     names: dict[str, None] = {}
+    known = gazetteer(PLACES)
     for piece in pieces:
         words = [word for word in piece.split() if not any(sign.isdigit() for sign in word)][:6]
-        for name in (" ".join(words), " ".join(words[:1]), " ".join(words[-1:]), " ".join(words[-2:])):
-            if len(name) >= 4:
-                names[name_key(name)] = None
+        for name in (" ".join(words), " ".join(words[-2:]), " ".join(words[-1:]), " ".join(words[:1])):
+            if len(name) >= 4 and (not capital or name[0].isupper()) and (key := name_key(name)) in known:
+                names[key] = None
+                break
     points: dict[str, float] = {}
-    known = gazetteer(PLACES)
     for name in names:
-        found = [place.country.lower() for place in known.get(name, ())]
+        found = [place.country.lower() for place in known[name]]
         for country in set(found):
             points[country] = points.get(country, 0.0) + (
                 2.0 if len(set(found)) == 1 else 1.0 if country == found[0] else 0.5
