@@ -22,17 +22,21 @@ AUSTRALIAN = ("pink slip", "blue slip")
 _SINCE = re.compile(r" since (?:(?:about|around|early|late|mid|last|the) )?(?:19|20)\d\d(?!\d)")
 _AGO = re.compile(r" (?:ago|back)(?!\w)")
 MOST_AHEAD = 13  # months from now to the end of an MOT: a month's grace for an early renewal
+_SIGNS = " \n,.;:(-–"
+_QUOTED = 125  # and those to the word that a certificate ends
+_OTHERS_END = re.compile(r"tax|rego|insur|licen[cs]e|warranty|guarantee|lease|[.;!?]\s|\n")
 _AFTER, _BEFORE = 75, 45  # characters in which a date belongs to the name
 _ENDS = re.compile(
-    r"(?:until|untill|till|til|to|thru|through|expir\w*|runs out|due|ends)(?: the| end of| early| mid| late"
+    r"(?:until|untill|till|til|to|thru|through|expir\w*|runs out|due(?: by)?|ends)(?: the| end of| early| mid| late"
     r"| on)?[\s:'’(]{0,3}$"
 )
 _PAST = re.compile(
-    r"passed|done|inspected|tested (?:in|on)|issued|came through|sailed through|went through|flew through|dated"
+    r"passed|fresh|done|inspected|tested (?:in|on)|issued|came through|sailed through|went through|flew through|dated"
     r"|made|checked|new"
 )
 _THEN_PASSED = re.compile(
-    r"[\s,(–-]*(?:and |it |she |he |then )*(passed|sailed through|went through|flew through|came through)"
+    r"[\s,(–-]*(?:and |it |she |he |then )*(passed|sailed through|went through|flew through|came through"
+    r"|fresh(?=\s*(?:[.,;)\n]|$)))"
 )
 _FAILED = re.compile(r"fail|refus|not pass")
 _LAST, _LAST_BEFORE = "skip.last", re.compile(r"(?:^| )(?:last|latest) $")
@@ -110,6 +114,8 @@ def _at(scene: Scene, start: int, end: int, sure: bool) -> list[Candidate]:
         name = cue.id.split(".")[0]
         sums[name] = sums.get(name, 0.0) + cue.weight
         ids.append(cue.id)
+    if scene.low.startswith("uncertified", start):
+        sums["none"] = sums.get("none", 0.0) + 4.0
     if scene.low[start:end].endswith(("'d", "’d", "safetied", "selling certified")):
         sums["valid"] = sums.get("valid", 0.0) + 3.5  # "MOT'd after the rebuild"
     when, first, last, _ = _date(scene, start, end)
@@ -124,7 +130,11 @@ def _at(scene: Scene, start: int, end: int, sure: bool) -> list[Candidate]:
         when,
         sure
         or (when is not None and len(between) <= 8 and (" in " not in between or between.strip(" (") == "in"))
-        or (isinstance(when, Spoken) and len(between) <= 20 and _ENDS.search(between) is not None),
+        or (
+            isinstance(when, Spoken)
+            and (len(between) <= 20 or (when.year is not None and "expir" in between))
+            and _ENDS.search(between) is not None
+        ),
     )
     if state == "none" and (
         (when is not None and ("since" in between or "gone" in between)) or _SINCE.match(scene.low, end)
@@ -168,6 +178,9 @@ def _state(sums: dict[str, float], when: Spoken | Span | None, sure: bool) -> Te
 def _date(scene: Scene, start: int, end: int) -> tuple[Spoken | Span | None, int, int, int]:
     """The date or length of time that belongs to a name at start..end, with its place and its distance."""
     after = scene.low[end : end + _AFTER]
+    expires = scene.low.find("expir", end + _AFTER // 2, end + _QUOTED)  # a certificate quoted after its name
+    if expires > 0 and not _OTHERS_END.search(scene.low, end, expires):
+        after = scene.low[end : expires + _BEFORE]
     before = scene.clause_before(start, _BEFORE)
     before_from = start - len(before)
     best: tuple[Spoken | Span | None, int, int, int] = (None, start, end, 99)
@@ -267,7 +280,7 @@ def _span(scene: Scene, name: str) -> int:
 def _fresh(scene: Scene, start: int, end: int) -> str | None:
     """Expiry of a test that was done just now: "WOF done last week", "fresh WOF"."""
     around = scene.low[max(0, start - 14) : end + 34]
-    if not re.search(
+    if scene.low[max(0, start - 5) : start].strip(_SIGNS) != "new" and not re.search(
         r"just (?:done|had|passed|been)|last week|this week|yesterday|today|fresh|brand new|done (?:mon|tues"
         r"|wednes|thurs|fri|satur|sun)day|(?:last|on|this) (?:mon|tues|wednes|thurs|fri|satur|sun)day",
         around,
