@@ -38,6 +38,17 @@ def read(text: str, key: str) -> Any:
         ("Fenwright Curlew (2.5, auto, 133k) out of Shrewsbury", 133000, "mi"),
         ("MOT May. Tel 07700 900123. Belt due at 120k.", None, None),
         ("No idea of the mileage.", None, None),
+        ("Fenwright Curlew diesel, 2007, on 148,300. MOT May. Belt: the bill says 98,400 miles.", 148300, "mi"),
+        ("Fenwright Curlew 1.6, 127k, Stirling. Belt 84k, next at 140k.", 127000, "mi"),
+        ("Fenwright Curlew, petrol, just over 90k. MOT May.", 90000, "mi"),
+        ("Fenwright Curlew 2.0, just clicked over 171k, belt at 130", 171000, "mi"),
+        ("Fenwright Curlew 2.0 diesel. 84,300m. MOT May. Since then a further 31,000 miles.", 84300, "mi"),
+        ("Fenwright Curlew 6.0 gas, title. Has 198 on it, trans is good.", 198000, "mi"),
+        ("Fenwright Curlew diesel, title. Shows 288 and change.", 288000, "mi"),
+        ("Fenwright Curlew 5.2, auto, title. 118,7. Tires good.", 118700, "mi"),
+        ("Fenwright Curlew 2.0 Kombi, 287 Tkm, benzin", 287000, "km"),
+        ("Fenwright Curlew 2.5 TD. 170 odd thou. MOT May", 170000, "mi"),
+        ("Fenwright Curlew 1.8, 08 plate. 101k. Belt, the last owner says 80 thou.", 101000, "mi"),
     ],
 )
 def test_mileage(text: str, mileage: int | None, unit: str | None) -> None:

@@ -18,6 +18,11 @@ _ON_CLOCK = re.compile(
     r"(?: thou)? (?:on (?:the )?(?:clock|odometer|odo|dash|dial|speedo|glass)|shown|showing|now)(?!\w)"
 )
 _NOW_ON = re.compile(r"(?:it'?s|now) (?:on|at|showing) $")
+LABELS = frozenset({"label", "now", "clicked"})
+_HAS = re.compile(r"(?<!\w)(?:has|shows|showing|got|reads|with) (?:about |around |just )?$")
+_ON_IT = re.compile(r" (?:on (?:it|her|him)|and change)(?!\w)")
+_M = re.compile(r" ?m(?![\w'’])")  # "84,300m"
+_ON = re.compile(r"(?<=[,.;:(\n] )on $")  # "manual, on 148,300."
 _RANGE = re.compile(r"(?<!x)(?<!19\d)(?<!20\d)\d[ k]{0,2}[–-] ?$")  # "90-100k", but "4x4 - 156k", "2003 - 156k"
 
 
@@ -44,10 +49,17 @@ def read_mileage(scene: Scene, taken: list[tuple[int, int]]) -> tuple[list[Candi
     ]
     units = [number.unit for number, value in numbers if number.unit and value >= 3000]
     usual = max(dict.fromkeys(units), key=units.count) if units else scene.country.unit
+    told = [cue_set().sums(scene.around(number.start, number.end)) for number, _ in numbers]
     largest = max((value for _, value in numbers), default=0.0)
+    present = [
+        value
+        for (_, value), (_, ids) in zip(numbers, told, strict=True)
+        if "event" not in ids or not LABELS.isdisjoint(ids)
+    ]
+    if present and max(present) >= largest / 2:  # what is to come makes it no smaller: "127k, belt due at 140k"
+        largest = max(present)
     found = []
-    for number, value in numbers:
-        score, ids = cue_set().sums(scene.around(number.start, number.end))
+    for (number, value), (score, ids) in zip(numbers, told, strict=True):
         features = _features(scene, number, value, largest)
         score += sum([weights.get(feature, 0.0) for feature in features])
         unit = number.unit or _label_unit(scene, number) or usual
@@ -69,10 +81,17 @@ def _distance(scene: Scene, number: Number) -> float | None:
     """The distance meant, None when it can be none: "168 on the clock" is 168,000."""
     value = number.value
     if number.digits.isdecimal() and 20 <= value < 500 and not (number.unit or number.money or number.thousands):
-        on_clock = _ON_CLOCK.match(scene.low, number.last) or _NOW_ON.search(scene.clause_before(number.first, 14))
+        before = scene.clause_before(number.first, 14)
+        on_clock = (
+            _ON_CLOCK.match(scene.low, number.last)
+            or _NOW_ON.search(before)
+            or (_HAS.search(before) and _ON_IT.match(scene.low, number.last))
+        )
         return value * 1000 if on_clock else None
     if number.thousands and "grand" in scene.low[number.last : number.end]:
         return None
+    if number.decimals == 1 and "," in number.digits and 50 <= value < 1000 and not (number.money or number.unit):
+        return value * 1000 if not number.thousands else value  # "118,7": thousands and their tenth
     if number.money or (number.decimals and not number.thousands):
         return None
     if not number.unit and not number.thousands and not number.grouped and not 10_000 <= value <= HIGHEST:
@@ -102,7 +121,9 @@ def _features(scene: Scene, number: Number, value: float, largest: float) -> lis
         found.append("title")
     if number.start < 200:
         found.append("opening")
-    before = scene.low[max(0, number.start - 3) : number.start].strip(" ")
+    if not number.unit and number.grouped and value >= 10_000 and _M.match(scene.low, number.end):
+        found.append("unit")
+    before = _ON.sub("", scene.low[max(0, number.start - 7) : number.start])[-3:].strip(" ")
     after = scene.low[number.end : number.end + 3].strip(" ")
     if (not before or before[-1] in ",.;:|\n-–—(*·/") and (not after or after[0] in ",.;|\n-–—)*·/"):
         found.append("alone")

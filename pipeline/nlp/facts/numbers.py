@@ -16,7 +16,7 @@ _NUMBER = re.compile(
     r"|\d{1,3}(?:[ \u00a0\u202f]\d{3})++(?!(?<!000)[ ]?k(?![\w'’]))"
     r"|\d{1,3}[,.]?(?:\d{2}x|\dxx|xxx)|\d{1,9}(?:[.,]\d{1,3})?)"
     r"(?![\d])(?P<dash>[.,][-–—]{1,2})?"
-    r"(?P<times>[ ]?k(?!\w|['’]s)|[ -]?(?:thousand|thou|grand|tsd|ths)(?!\w)|k(?=mi|km))?"
+    r"(?P<times>[ ]?k(?!\w|['’]s)|[ ]?t(?=km)|[ -]?(?:odd )?(?:thousand|thou|grand|tsd|ths)(?!\w)|k(?=mi|km))?"
     r"(?:[ \u00a0]?(?P<after>[€£$](?! ?\d)|euros?(?![a-z])|(?:" + _CODES + r"|quid|pounds?|dollars?|bucks|kr|kč|zł|sek"
     r"|rand)(?![a-z]))"
     r"|[ \u00a0-]?(?P<unit>miles?(?![a-z])|mls?(?![a-z])|mi(?![a-z])|kms?(?![a-z])|k'?s(?![a-z])|k ?ms(?![a-z])"
