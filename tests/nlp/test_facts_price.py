@@ -124,7 +124,7 @@ def test_currency(text: str, currency: str | None) -> None:
         ("£900, or close to it", "negotiable"),
         ("£900, could be talked down", "negotiable"),
         ("£900 with a bit of give", "negotiable"),
-        ("£900 and that is that", "fixed"),
+        ("£900, I'm firm on the price", "fixed"),
         ("£900. It was £1,000 in May. Firm this time", "fixed"),
         ("£900, price isn't flexible", "fixed"),
         ("£900, no dickering", "fixed"),

@@ -189,9 +189,8 @@ def _denied(scene: Scene, start: int) -> bool:
 
 def _boxes(scene: Scene, told: list[Said]) -> list[Candidate]:
     found: list[Candidate] = []
-    if "at" in scene.words.known:
-        for match in islice(_SPEEDS_AT.finditer(scene.low), 20):
-            found.append(Candidate("gearbox", "auto", *match.span(), "engine.gearbox.speeds_at", 3.0, 2.0))
+    for match in islice(scene.led(_SPEEDS_AT, 1, 1), 20):
+        found.append(Candidate("gearbox", "auto", *match.span(), "engine.gearbox.speeds_at", 3.0, 2.0))
     told = [one for one in told if one[0].id.startswith("gearbox.")]
     if not told:
         return found

@@ -22,7 +22,7 @@ LABELS = frozenset({"label", "now", "clicked"})
 _HAS = re.compile(r"(?<!\w)(?:has|shows|showing|got|reads|with) (?:about |around |just )?$")
 _ON_IT = re.compile(r" (?:on (?:it|her|him)|and change)(?!\w)")
 _M = re.compile(r" ?m(?![\w'’])")  # "84,300m"
-_ON = re.compile(r"(?<=[,.;:(\n] )on $")  # "manual, on 148,300."
+_ON = (", on ", ". on ", "; on ", "\non ")  # "manual, on 148,300."
 _RANGE = re.compile(r"(?<!x)(?<!19\d)(?<!20\d)\d[ k]{0,2}[–-] ?$")  # "90-100k", but "4x4 - 156k", "2003 - 156k"
 
 
@@ -123,7 +123,10 @@ def _features(scene: Scene, number: Number, value: float, largest: float) -> lis
         found.append("opening")
     if not number.unit and number.grouped and value >= 10_000 and _M.match(scene.low, number.end):
         found.append("unit")
-    before = _ON.sub("", scene.low[max(0, number.start - 7) : number.start])[-3:].strip(" ")
+    start = number.start
+    if scene.low.endswith(_ON, 0, start):
+        start -= 3
+    before = scene.low[max(0, start - 3) : start].strip(" ")
     after = scene.low[number.end : number.end + 3].strip(" ")
     if (not before or before[-1] in ",.;:|\n-–—(*·/") and (not after or after[0] in ",.;|\n-–—)*·/"):
         found.append("alone")

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from pipeline.nlp.facts.anchors import Lookup, spots
 from pipeline.nlp.facts.candidates import Candidate, choose
-from pipeline.nlp.facts.phrases import count
+from pipeline.nlp.facts.phrases import NUMBER_WORDS, count
 from pipeline.nlp.facts.scene import Scene
 from pipeline.paths import data_folder
 from pipeline.schemas.facts import Value, ValueRules, load_values
@@ -20,7 +20,11 @@ _NOT_COUNTED = re.compile(r" (?:ago|back)(?!\w)|['’] ")
 _PAPERS = re.compile(
     r"(?<!\w)(?:books?|stamp|bills?|invoice|receipt|record|history|print-?out|log|notes|paperwork|folder)"
 )
-_OWNERS = re.compile(r"(?<!\w)(?:owner|keeper)s?(?!\w)")
+_OWNERS = frozenset(("owner", "owners", "keeper", "keepers"))
+_COUNTED = "|".join(("\\d{1,2}", *NUMBER_WORDS))
+_IN_ALL = re.compile(
+    rf"[^.;!?\n]{{1,60}}?[,(–-] ?(?:so (?P<so>{_COUNTED})(?= ?(?:[.,;)\n]|$))|(?:so )?(?P<all>{_COUNTED}) in all(?!\w))"
+)
 _ONE_OF_THEM = re.compile(r"(?<!\w)(?:by|past|from|off|with|under) (?:the|its|her|his) $")
 
 
@@ -55,27 +59,31 @@ def read_owners(scene: Scene) -> tuple[list[Candidate], list[Candidate]]:
             (scene.low.startswith("first", start) and "hand" not in text) or _someone(scene, start, end)
         ):
             continue  # "the first owner" counts nobody
-        if item.id.startswith("alone") and not (_stands_alone(scene, start, end) and _of_owners(scene, start, item.id)):
-            continue
+        if item.id == "alone" and (scene.low.startswith("second hand", start) or not _stands_alone(scene, start, end)):
+            continue  # "Second hand." says that it is used
         if value and 1 <= value <= 30:
             found.append(
                 Candidate("owners", value, start, end, f"owners.{item.id}", item.weight + 0.01 * (end - start), 1.0)
             )
+    found += _in_all(scene)
     best, rivals = choose(found)
     return [best] if best else [], rivals
+
+
+def _in_all(scene: Scene) -> Iterator[Candidate]:
+    """What owners that are named come to: "Owners: my aunt then me, so 2", "one owner since 1998 (two in all)"."""
+    for word in _OWNERS & scene.words.known:
+        for start in scene.words.places(word)[:MOST_MATCHES]:
+            match = _IN_ALL.match(scene.low, start + len(word))
+            value = count(match["so"] or match["all"]) if match else None
+            if match and value and value <= 30:
+                yield Candidate("owners", value, start, match.end(), "owners.in_all_of_them", 5.0, 1.0)
 
 
 def _someone(scene: Scene, start: int, end: int) -> bool:
     """Whether one owner of several is spoken of, not their number: "fitted by the second owner", "two owners ago"."""
     after = _NOT_COUNTED.match(scene.low, end)
     return after is not None or _ONE_OF_THEM.search(scene.low, max(0, start - 12), start) is not None
-
-
-def _of_owners(scene: Scene, start: int, rule: str) -> bool:
-    """Whether a phrase that stands alone counts owners: "Second hand." says used, ", so 2" needs them named."""
-    if rule == "alone_in_all":
-        return _OWNERS.search(scene.low, max(0, start - 60), start) is not None
-    return not scene.low.startswith("second hand", start)
 
 
 def _stands_alone(scene: Scene, start: int, end: int) -> bool:
