@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence, Set
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
-from itertools import pairwise
-from typing import Any, TypeAlias, cast
+from typing import Any, TypeAlias
 
+from pipeline.nlp.dating import Dater
 from pipeline.nlp.flow import Flow
 from pipeline.nlp.grade import GRADED, GRADES, grade_of
 from pipeline.nlp.mentions import Bearing, Cue, Finder, Mention
@@ -19,14 +19,11 @@ from pipeline.nlp.segments import Sentence, segment
 from pipeline.nlp.spelling import Spelling
 from pipeline.nlp.status import limit
 from pipeline.nlp.tokens import Normaliser, Tokens, tokenize
-from pipeline.nlp.when import When, find_times, settle
+from pipeline.nlp.when import When, find_times
 from pipeline.schemas.language import Language
 from pipeline.types import Claim, Grade, Status
 
 _BREAKS = {"except": "except", "boundary": "with"}
-_BESIDE = 3  # words between two times that tell of one occasion
-_LEADS = frozenset({"so", "then", "while", "and"})  # a chunk that goes on with what the one before told
-_LEANS = frozenset({"then", "same", "also", "too", "myself", "it", "along", "there", "together", "w", "with"})
 _AFTERTHOUGHT = 3  # words of a chunk that only grades the one before
 _CONFIDENCE: dict[Status, float] = {"present": 0.8, "absent": 0.8, "done": 0.85, "due": 0.8, "possible": 0.7}
 
@@ -38,14 +35,14 @@ _NOTHING: Told = ([], [], [])
 @dataclass(slots=True)
 class Read:
     """A text as the rules have read it. `told`: start of a sentence -> its mentions with a status, cues and times;
-    `since`: start of a sentence -> the year of what befell the vehicle in the one before."""
+    `dater`: tells when its work was done."""
 
     tokens: Tokens
     sentences: list[Sentence]
     mentions: list[Mention]
     cues: list[Cue]
     told: dict[int, Told]
-    since: dict[int, int] = field(default_factory=dict)
+    dater: Dater
 
     def around(self, sentence: Sentence) -> Told:
         """Mentions that have a status, cues and times of a sentence."""
@@ -71,16 +68,12 @@ class Reader:
         `mileage`: the odometer reading now, in the advert's unit, for "20,000 miles ago".
         """
         read = self.read_rules(text, saved_on, mileage)
-        return merge(self._settled(self._by_rules(read, saved_on, mileage)), self._telling)
+        return merge(self._settled(self._by_rules(read)), self._telling)
 
-    def _by_rules(
-        self, read: Read, saved_on: date, mileage: int | None, without: Set[str] = frozenset()
-    ) -> list[Claim]:
+    def _by_rules(self, read: Read, without: Set[str] = frozenset()) -> list[Claim]:
         """Claims as the rules make them, in order of the text, those of some subjects left out."""
         return [
-            claim_of(
-                read, sentence, mention, said, saved_on, mileage, mention.subject in self._limits, _CONFIDENCE[said[0]]
-            )
+            claim_of(read, sentence, mention, said, mention.subject in self._limits, _CONFIDENCE[said[0]])
             for sentence in read.sentences
             for mention in read.around(sentence)[0]
             if mention.subject not in without
@@ -156,14 +149,8 @@ class Reader:
                 if mention.subject in self._limits:
                     limit(mention, self._limits[mention.subject])
             sayings[start] = [mention for mention in told if mention.statuses], near, when
-        since: dict[int, int] = {}
-        for before, sentence in pairwise(sentences) if times else ():
-            told, _, when = sayings.get(before.start, _NOTHING)
-            if when and before.line == sentence.line and any(mention.subject in self._events for mention in told):
-                years = {settle(one, False, saved_on)[1] for one in when} - {None}
-                if len(years) == 1:
-                    since[sentence.start] = cast(int, years.pop())
-        return Read(tokens, sentences, mentions, every, sayings, since)
+        dater = Dater(tokens, times, sentences, sayings, self._events, saved_on, mileage)
+        return Read(tokens, sentences, mentions, every, sayings, dater)
 
 
 def claim_of(
@@ -171,23 +158,19 @@ def claim_of(
     sentence: Sentence,
     mention: Mention,
     said: Said,
-    saved_on: date,
-    mileage: int | None,
     limited: bool,
     confidence: float,
 ) -> Claim:
     """What is `said` of a mention as a claim, with its grade (none of a `limited` subject), time and quote."""
     tokens = read.tokens
-    mentions, cues, times = read.around(sentence)
+    mentions, cues, _ = read.around(sentence)
     status, rule, start, end = said
     grade: Grade = "plain"
     if cues and not limited and status in GRADED:
         grade = grade_of(start, end, _near(sentence, mention, mentions, cues, end))
     at_mileage = at_year = None
-    if times and status in ("done", "due"):
-        at_mileage, at_year, end = _when(tokens, sentence, mention, mentions, times, status, end, saved_on, mileage)
-    if status == "done" and not times:  # put right after what befell it
-        at_year = read.since.get(sentence.start)
+    if status in ("done", "due"):
+        at_mileage, at_year, end = read.dater.date(sentence, mention, status, end)
     first = start
     if mention.start < start:
         first = min(start, max(sentence.chunks[mention.chunk].start, mention.start))
@@ -219,79 +202,3 @@ def _near(sentence: Sentence, mention: Mention, mentions: list[Mention], cues: l
         if after.end - after.start <= _AFTERTHOUGHT and all(m.chunk != mention.chunk + 1 for m in mentions):
             stop = max(stop, after.end)
     return [cue for cue in grades if chunk.start <= cue.start < stop]
-
-
-def _when(
-    tokens: Tokens,
-    sentence: Sentence,
-    mention: Mention,
-    mentions: list[Mention],
-    times: list[When],
-    status: Status,
-    end: int,
-    saved_on: date,
-    mileage: int | None,
-) -> tuple[int | None, int | None, int]:
-    """Odometer reading and year of a piece of work, and the token where its words end."""
-    chunk = sentence.chunks[mention.chunk]
-    apart = [m for m in mentions if m.words != mention.words]
-    following = next((m for m in apart if m.start >= mention.end), None)
-    stop = sentence.end
-    if following is not None:
-        stop = following.start if following.chunk == mention.chunk else sentence.chunks[following.chunk].start
-    since = max([chunk.start, *(m.end for m in apart if m.chunk == mention.chunk and m.end <= mention.start)])
-    chosen = [when for when in times if since <= when.start < stop]
-    if not chosen:
-        chosen = [when for when in times if when.end <= chunk.start][:1]
-        chosen = [when for when in chosen if when.start - sentence.start <= 1]
-        if not chosen and following is not None:
-            later = [w for w in times if w.start >= stop]
-            if later and following.has(status):
-                chosen = later[:2]
-        if not chosen and status == "done":
-            chosen = _carried(tokens, sentence, mention, times)
-    chosen = _together(chosen)
-    at_mileage = at_year = None
-    for when in chosen:
-        got_mileage, got_year = settle(when, status == "due", saved_on)
-        if got_mileage is not None and got_mileage > (at_mileage or 0) and _fits(got_mileage, mileage, status):
-            at_mileage = got_mileage
-            end = max(end, when.end)
-        if got_year is not None and (
-            at_year is None if status == "due" else (at_year or 0) < got_year <= saved_on.year
-        ):
-            at_year = got_year
-            end = max(end, when.end)
-    return at_mileage, at_year, min(end, sentence.end)
-
-
-def _carried(tokens: Tokens, sentence: Sentence, mention: Mention, times: list[When]) -> list[When]:
-    """The time told before a piece of work that leans on it: "came up at 80k so the belt was done then", or a list
-    that follows it ("restored in 2014: sills, floors").
-    """
-    before = [when for when in times if sentence.start <= when.start and when.end <= mention.start]
-    if not before:
-        return []
-    norms = tokens.norms
-    if ":" in norms[before[-1].end : mention.start]:
-        return before[-1:]
-    chunk = sentence.chunks[mention.chunk]
-    if chunk.joiner not in _LEADS and _LEANS.isdisjoint(norms[chunk.start : chunk.end]):
-        return []
-    return [when for when in before if before[-1].start - when.end <= _BESIDE]
-
-
-def _together(times: list[When]) -> list[When]:
-    """The first of the times and what stands beside it ("at 80k in 2019")."""
-    kept: list[When] = []
-    for when in times:
-        if kept and when.start - kept[-1].end > _BESIDE:
-            break
-        kept.append(when)
-    return kept
-
-
-def _fits(reading: int, mileage: int | None, status: Status) -> bool:
-    if mileage is None or status == "due":
-        return True
-    return reading <= mileage * 1.02

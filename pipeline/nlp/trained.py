@@ -49,17 +49,13 @@ class TrainedReader(Reader):
         told = [told_by(read.mentions) for read in reads]
         likely = candidates(guesses, told, encoded.chunks, self._allowed)
         every: list[tuple[Claim, ...]] = []
-        for advert, read, chunks, claims in zip(
-            adverts, reads, encoded.chunks, self._stand(adverts, reads, encoded, likely), strict=True
-        ):
+        for read, chunks, claims in zip(reads, encoded.chunks, self._stand(reads, encoded, likely), strict=True):
             if chunks and self._unknown:
-                claims += self._by_rules(read, advert.saved_on, advert.mileage, without=self._model.known)
+                claims += self._by_rules(read, without=self._model.known)
             every.append(merge(self._settled(claims), self._telling))
         return every
 
-    def _stand(
-        self, adverts: Sequence[Asked], reads: Sequence[Read], encoded: Encoded, likely: Candidates
-    ) -> list[list[Claim]]:
+    def _stand(self, reads: Sequence[Read], encoded: Encoded, likely: Candidates) -> list[list[Claim]]:
         """The claims of each advert, of those worth weighing, that are sure enough."""
         guesses, subjects = likely.guesses, self._model.subjects
         confidences = self._model.confidences(likely.features).round(3)
@@ -72,12 +68,10 @@ class TrainedReader(Reader):
             own = guesses.own[line]
             one, said = _words_of(own, encoded, chunk, subjects[subject], STATUSES[place])
             one.chunk = encoded.inner[chunk]  # what the rules passed over was dealt to none
-            advert, read = adverts[number], reads[number]
+            read = reads[number]
             sentence = read.sentences[encoded.sentence[chunk] - encoded.heads[number]]
             limited = one.subject in self._limits
-            claims[number].append(
-                claim_of(read, sentence, one, said, advert.saved_on, advert.mileage, limited, confidence)
-            )
+            claims[number].append(claim_of(read, sentence, one, said, limited, confidence))
         return claims
 
 

@@ -38,7 +38,8 @@ _DURING = frozenset({"in", "over", "during", "the", "at", "early", "late", "sinc
 _OF_SEASON = {"spring": (3, 4, 5), "summer": (6, 7, 8), "autumn": (9, 10, 11), "fall": (9, 10, 11)}
 _OCCASIONS = frozenset({
     "time", "year", "visit", "week", "day", "month", "occasion", "afternoon", "morning", "weekend", "trip", "go",
-    "session", "job", "ticket", "bill", "invoice",
+    "session", "job", "ticket", "bill", "invoice", "moment", "point", "stop", "spring", "summer", "autumn", "winter",
+    "season",
 })  # fmt: skip
 _WORK = frozenset({"done", "replaced", "changed", "fitted", "renewed", "rebuilt", "welded", "new", "in", "overhauled"})
 _THEN = 30  # tokens to the time that "then" and "with it" mean
@@ -48,6 +49,13 @@ _BEFORE_THOUSANDS = frozenset({
     "at", "@", "till", "until", "about", "around", "rebuilt", "renewed", "replaced", "overhauled", "again", "due",
     "mean", "means", "service",
 })  # fmt: skip
+_SAYING = 9  # words before a figure among which the work is told
+_FULL = frozenset({".", "\n", ";", ","})
+_SPAN = frozenset({"the", "in", "for", "over", "these", "my", "his", "her", "our"})  # "in the last 20k"
+_AND = frozenset({"and", "&", ","})
+_SHOWN = frozenset({"now", "showing", "currently", "show", "shows", "reads", "reading", "read"})
+_OTHER_FIGURE = frozenset({"interval", "rpm", "rev", "mph", "kph", "engine"})
+_ENDS = frozenset({",", ".", ";", ")", "\n", "and", "but", "so"})
 _NO_READING = frozenset({
     "mph", "kph", "%", "month", "year", "o", "psi", "degree", "rpm", "bar", "hp", "bhp", "ps", "cc", "mm", "nm", "quid",
     "euro", "dollar", "buck", "grand", "litre", "watt", "ah", "w", "per", "/", "off", "day", "week", "hour", "yard",
@@ -57,6 +65,8 @@ _REGULAR = frozenset({"every", "each", "per"})
 _PAST = frozenset({"ago", "back", "old", "since", "before", "earlier", "prior"})
 _ORDINALS = frozenset({"st", "nd", "rd", "th", "of"})
 _MILES = frozenset({"mile", "k", "km", "kms", "kilometre", "kilometer", "mi", "clicks"})
+_YEARLY = _SEASONS.keys() | {"season"}
+_WEEK = frozenset({"monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"})
 _NEAR_NOW = frozenset({"last", "this", "next"})
 _BACK = frozenset({"same", "that", "then", "with"})  # begin words that mean the time told last
 # A word with which a time can begin; so can any figure.
@@ -103,9 +113,9 @@ def find_times(tokens: Tokens, saved_on: date, mileage: int | None) -> list[When
         elif when is None and norm in _SEASONS:
             when = _season(norms, at, saved_on)
         elif when is None and norm in ("same", "that") and found and at + 1 < size and norms[at + 1] in _OCCASIONS:
-            when = _same(at, 2, found)
+            when = _same(norms, at, 2, found, saved_on.year)
         elif when is None and found and at - found[-1].end <= _THEN and _means_before(norms, at):
-            when = _same(at, 1, found)
+            when = _same(norms, at, 1, found, saved_on.year)
         elif when is None and at + 1 < size and (norm, norms[at + 1]) in _FEASTS and norms[at - 1] not in _REGULAR:
             when = When(at, at + 2, month=_FEASTS[norm, norms[at + 1]])
         if when is not None:
@@ -117,8 +127,13 @@ def find_times(tokens: Tokens, saved_on: date, mileage: int | None) -> list[When
 def _relative(norms: list[str], at: int, saved_on: date) -> When | None:
     word = norms[at + 1]
     last, to_come = norms[at] == "last", norms[at] == "next"
-    if word == "year":
+    if word in ("year", "yr", "season"):
         return When(at, at + 2, year=saved_on.year - last + to_come)
+    if word in ("past", "coming", "dry", "wet") and norms[at + 2 : at + 3] and norms[at + 2] in _YEARLY:
+        one = _relative([norms[at], norms[at + 2]], 0, saved_on)
+        return one and one._replace(start=at, end=at + 3)
+    if word in _WEEK and not to_come:
+        return When(at, at + 2, year=date.fromordinal(saved_on.toordinal() - 7 * last).year)
     if word in ("month", "week", "weekend"):
         days = {"month": 31, "week": 7, "weekend": 5}[word] * (last - to_come)
         return When(at, at + 2, year=date.fromordinal(saved_on.toordinal() - days).year)
@@ -130,9 +145,13 @@ def _relative(norms: list[str], at: int, saved_on: date) -> When | None:
             year -= 1
         if to_come and month <= saved_on.month:
             year += 1
+        if norms[at + 2 : at + 4] == ["but", "one"]:
+            return When(at, at + 4, year=None if word == "winter" else year - 1)
         return When(at, at + 2, year=year)
     if word in _MONTHS:
         month = _MONTHS[word]
+        if norms[at] == "this":
+            return When(at, at + 2, month=month)
         year = saved_on.year - (last and month >= saved_on.month) + (to_come and month <= saved_on.month)
         return When(at, at + 2, year=year)
     return None
@@ -146,12 +165,13 @@ def _means_before(norms: list[str], at: int) -> bool:
     return begins and norms[at : at + 2] == ["with", "it"] and not {"new", "went"}.isdisjoint(norms[at + 2 : at + 5])
 
 
-def _same(at: int, words: int, found: list[When]) -> When:
+def _same(norms: list[str], at: int, words: int, found: list[When], now: int) -> When:
     """ "Same time": the time told last, in both its parts when they stood together."""
-    last = found[-1]
+    last = next((one for one in reversed(found) if one.year is None or one.year <= now), found[-1])
     mileage, year, month = last.mileage, last.year, last.month
-    if len(found) > 1 and last.start - found[-2].end <= 2:
-        other = found[-2]
+    place = found.index(last)
+    if place and last.start - found[place - 1].end <= 2 and "." not in norms[found[place - 1].end : last.start]:
+        other = found[place - 1]
         mileage, year, month = mileage or other.mileage, year or other.year, month or other.month
     return When(at, at + words, mileage, year, month)
 
@@ -171,6 +191,8 @@ def _season(norms: list[str], at: int, saved_on: date) -> When | None:
     if norms[at + 1 : at + 3] == ["before", "last"]:
         last = _relative(["last", norms[at]], 0, saved_on)
         return When(at, at + 3, year=None if last is None or last.year is None else last.year - 1)
+    if norms[at - 2 : at] == ["as", "of"] and at > 1:
+        return When(at, at + 1, month=_SEASONS[norms[at]], season=True)
     if not at or norms[at - 1] not in _DURING:
         return None
     if norms[at - 1] == "the" and before not in ("in", "over", "during"):
@@ -184,7 +206,9 @@ def _month(tokens: Tokens, at: int, saved_on: date) -> When | None:
     if at and norms[at - 1] in _REGULAR:
         return None
     if norms[at] == "may" and not tokens.text[tokens.starts[at]].isupper():
-        return None
+        after = norms[at + 1] if at + 1 < size else ""
+        if (norms[at - 1] if at else "") not in ("in", "since", "early", "late") and not after.isdecimal():
+            return None
     if at + 1 < size:
         place = at + 1 + (norms[at + 1] == ".")
         place += norms[place : place + 1] == ["of"]
@@ -252,18 +276,33 @@ def _number(tokens: Tokens, at: int, saved_on: date, mileage: int | None, found:
         return When(at, at + 1, year=2000 + two if two <= saved_on.year % 100 + 3 else 1900 + two)
     if len(norm) == 2 and before == "in" and norm.isdecimal() and int(norm) >= 50 and at > 1 and norms[at - 2] in _WORK:
         return When(at, at + 1, year=1900 + int(norm))
+    ends = at + 1 == size or norms[at + 1] in _ENDS
+    if ends and len(norm) == 2 and before == "in" and norm.isdecimal() and 5 < int(norm) <= saved_on.year % 100:
+        return When(at, at + 1, year=2000 + int(norm))
     reading = _reading(norms, at, before, mileage, found)
     if reading is not None:
         return reading
     year = _year(norm, saved_on)
     if year is not None and before not in ("£", "$", "€") and norms[at + 1 : at + 2] != ["date"]:
-        return When(at, at + 1, year=year)
+        return _until(tokens, at, year, saved_on)
     return None
+
+
+def _until(tokens: Tokens, at: int, year: int, saved_on: date) -> When:
+    """A year, or the last one of "2012-14"."""
+    if at + 1 < len(tokens) and tokens.text[tokens.ends[at] : tokens.starts[at + 1]] in ("-", "–"):
+        norm = tokens.norms[at + 1]
+        last = int(norm) if norm.isdecimal() and len(norm) in (2, 4) else 0
+        last += year // 100 * 100 if len(norm) == 2 else 0
+        if year < last <= min(saved_on.year, year + 12):
+            return When(at, at + 2, year=last)
+    return When(at, at + 1, year=year)
 
 
 def _reading(norms: list[str], at: int, before: str, mileage: int | None, found: list[When]) -> When | None:
     figure = _figure(norms[at])
-    if figure is None or before in _NOT_BEFORE or not _SPENT.isdisjoint(norms[max(0, at - 3) : at]):
+    last = before == "last" and mileage is not None and norms[max(0, at - 2)] not in _SPAN
+    if figure is None or (before in _NOT_BEFORE and not last) or not _SPENT.isdisjoint(norms[max(0, at - 3) : at]):
         return None
     size = len(norms)
     value, suffix = figure
@@ -281,10 +320,13 @@ def _reading(norms: list[str], at: int, before: str, mileage: int | None, found:
     if end < size and norms[end] in _MILES:
         named, end = True, end + 1
     ago = norms[end] if end < size else ""
-    if value < 1000 and before == "with" and ago == "showing" and mileage and 20 <= value <= mileage / 1000:
+    clock = ago == "showing" or norms[end : end + 3] == ["on", "the", "clock"]
+    if value < 1000 and before == "with" and clock and mileage and 20 <= value <= mileage / 1000:
         return When(at, end + 1, mileage=round(value * 1000))
-    if before in ("now", "showing", "currently") or ago in _OTHER_ENGINE:
+    if before in _SHOWN or ago in _OTHER_ENGINE or ago in _OTHER_FIGURE:
         return None
+    if before == "a" and norms[end - 1] == "mile":
+        return None  # "a 90,000 mile engine"
     if ago in ("ago", "back", "since", "old") and value >= 100:
         if mileage is None:
             return When(at, end + 1)
@@ -295,11 +337,15 @@ def _reading(norms: list[str], at: int, before: str, mileage: int | None, found:
         return None  # "a rebuilt box with 40k on it": what it has done since
     if before == "in" and mileage is not None and named and value < 30_000:  # "due in 2k"
         return When(at, end, mileage=round(mileage + value))
-    told = before in _BEFORE_READING
+    if last and mileage is not None and value >= 1000 and not 0.5 <= value / mileage <= 1.02:
+        return None
+    told = before in _BEFORE_READING or last
     if value < 1000:
-        beside = before == "and" and bool(found) and found[-1].end == at - 1 and found[-1].mileage is not None
+        beside = before in _AND and bool(found) and found[-1].end == at - 1 and found[-1].mileage is not None
         roughly = norms[at].endswith("ish") and value >= 60
-        thousands = norms[at].isdecimal() and (beside or before in _BEFORE_THOUSANDS)
+        thousands = norms[at].isdecimal() and (beside or before in _BEFORE_THOUSANDS or last)
+        if not thousands and norms[at].isdecimal() and _closes(norms, at, end) and mileage is not None:
+            thousands = 0.3 <= value * 1000 / mileage <= 1.0
         if not (thousands or roughly) or not 20 <= value <= 500:
             return None
         if end < size and (norms[end] in _MONTHS or norms[end] in _ORDINALS or norms[end] in _NO_READING):
@@ -312,6 +358,18 @@ def _reading(norms: list[str], at: int, before: str, mileage: int | None, found:
     if not named and 1900 < value < 2100:
         return None
     return When(at, end, mileage=round(value))
+
+
+def _closes(norms: list[str], at: int, end: int) -> bool:
+    """Whether a figure stands at the end of what tells of work: "pan dropped, 160", "pump changed (125)", "last oil 98"."""
+    before = norms[at - 1] if at else ""
+    after = norms[end] if end < len(norms) else "."
+    said = norms[max(0, at - _SAYING) : at]
+    if before == "(":
+        return after == ")" and not _WORK.isdisjoint(said)
+    if after not in _FULL:
+        return False
+    return "last" in said[-4:] or (before == "," and not _WORK.isdisjoint(said))
 
 
 @lru_cache(maxsize=4_000)

@@ -186,3 +186,57 @@ def test_a_heading_in_capitals_ends_at_the_next_one_in_the_line() -> None:
     told = said("DONE: cambelt 2024, rear discs. NOT PERFECT: rear arch bubbling. SILLS: original, waxed. PRICE: firm.")
     assert {"timing_belt done", "brakes done", "wings_arches present"} <= told
     assert not {"sills present", "sills done"} & told
+
+
+@pytest.mark.parametrize(
+    ("text", "subject", "at_mileage", "at_year"),
+    [
+        # the occasion told in the sentence before
+        ("Gearbox rebuilt in 2021 at 120k. Clutch done while it was out.", "clutch", 120_000, 2021),
+        ("Head gasket done at 140,000. Cambelt and water pump changed while it was apart.", "cooling", 140_000, None),
+        ("Bare metal respray 2016. New floors when it was painted.", "floors", None, 2016),
+        ("New discs last year. Brake pipes at that moment.", "brakes", None, 2025),
+        ("Sills replaced in 2020. The whole underside was then waxed.", "underseal", None, 2020),
+        ("New clutch in 2024. New battery too.", "battery_charging", None, 2024),
+        ("Engine replaced 2015. Turbo went in with it.", "turbo", None, 2015),
+        ("It has done 200,000 miles. Clutch replaced while it was apart.", "clutch", None, None),
+        ("Serviced every 10,000, last at 160,000. Clutch replaced soon after.", "clutch", None, None),
+        # what went wrong then
+        ("It blew its head gasket in 2019. The head gasket was replaced at 150k.", "head_gasket", 150_000, 2019),
+        ("The gearbox was noisy when I bought it in 2018. Gearbox rebuilt.", "gearbox", None, None),
+        # one time for a list
+        ("Gone into it this year: clutch, four tyres in April, starter motor, new brake pads.", "brakes", None, 2026),
+        ("Prep (2019, 131k, receipts): new cambelt, radius arm bushes.", "timing_belt", 131_000, 2019),
+        ("Motor rebuilt at 190 000 (rings, bearings, head skimmed).", "head_gasket", 190_000, None),
+        ("In 2019, at 95,000, the gearbox was rebuilt.", "gearbox", 95_000, 2019),
+        ("Restored 2012-14: new sills, floors.", "floors", None, 2014),
+        ("Since I bought it in 2012: new sills; clutch; new tyres.", "clutch", None, None),
+        # a time that belongs to another
+        ("New clutch; new tyres; gearbox oil changed at 180k.", "clutch", None, None),
+        ("Clutch 2011; battery last year.", "clutch", None, 2011),
+        ("New rear springs, serviced in March. Oil every 4k, plus a new gearbox in 2023.", "oil_service", None, 2026),
+        ("Oil changed every 5,000 since 2012.", "oil_service", None, None),
+        ("Serviced every 8k, last 163k.", "oil_service", 163_000, None),
+        ("Sills done 2002 and again, better, 2018.", "sills", None, 2018),
+        ("Clutch at 60, 95 & 118.", "clutch", 118_000, None),
+        ("Clutch replaced in 2019. Air con regassed, same visit the alternator was replaced (June).",
+         "battery_charging", None, 2026),
+        # in other words
+        ("Clutch fitted last yr.", "clutch", None, 2025),
+        ("Radiator recored last dry season.", "cooling", None, 2025),
+        ("Clutch replaced in may.", "clutch", None, 2026),
+        ("Clutch replaced last Friday.", "clutch", None, 2026),
+        ("Cambelt due again this February.", "timing_belt", None, 2027),
+        ("Engine rebuilt in 23, runs well.", "engine_replaced", None, 2023),
+        ("Gearbox oil changed, 160.", "gearbox", 160_000, None),
+        ("Cambelt changed with 118 on the clock.", "timing_belt", 118_000, None),
+        ("Engine rebuilt at 120,000 and now shows 149,000.", "engine_replaced", 120_000, None),
+        ("Engine swapped for a 90,000 mile one in 2012.", "engine_replaced", None, 2012),
+        ("Sills welded in the spring and summer of 2022.", "sills", None, 2022),
+        ("Tyres replaced last summer but one.", "tyres", None, 2025),
+    ],
+)  # fmt: skip
+def test_when_told_elsewhere(text: str, subject: str, at_mileage: int | None, at_year: int | None) -> None:
+    made = [one for one in READER.read_claims(f"Good old bus. {text}", SAVED, 200_000) if one.subject == subject]
+    found = [(one.at_mileage, one.at_year) for one in made if one.status in ("done", "due")]
+    assert found == [(at_mileage, at_year)]
