@@ -29,6 +29,8 @@ _SPANS = word_set(
     "four five six ten january february march april may june july august september october november december"
 )
 _CLOSES = word_set("; )")  # what went before is told to its end
+_RESTORED = word_set("restored restoration recommissioned recomissioned resto refurbishment overhaul frame-off")
+_IN = word_set("in during around")
 _STOPS = frozenset({".", "!", "?", "\n"})
 _POINTS = word_set("same that")  # begin what points back to a time
 _AHEAD = word_set("will due next need want needs wants")
@@ -42,7 +44,7 @@ _PAIRS = frozenset({
     ("with", "it"), ("with", "them"), ("then", "too"), ("then", "also"), ("then", "as"), ("after", "that"),
     ("was", "then"), ("were", "then"),
 })  # fmt: skip
-_OPENS = word_set("while whilst when with then after was were afterwards too well") | _SOON
+_OPENS = word_set("while whilst when with then after was were afterwards too well also ditto") | _SOON
 _MENDERS = word_set("insurance insurer insurers bodyshop")
 _WENT = word_set(
     "went let blew failed broke snapped seized burst died lost split cracked gave popped overheated boiled dropped "
@@ -233,7 +235,9 @@ class Dater:
                 or (norm in _SOON and after in ("after", "afterwards", "off"))
                 or norm == "afterwards"
                 or (norm == "then" and at + 1 == sentence.end)
-                or (norm in ("too", "well") and at + 1 == sentence.end and at - sentence.start < _BRIEF)
+                or (
+                    norm in ("too", "well", "also", "ditto") and at + 1 == sentence.end and at - sentence.start < _BRIEF
+                )
             ):
                 return True
         return False
@@ -260,7 +264,7 @@ class Dater:
         if when.mileage is not None and self._mileage is not None:
             return when.mileage >= 0.99 * self._mileage
         first = self._sentences[0]
-        if when.start >= first.end:
+        if when.start >= first.end or self._tokens.norms[when.start - 1 if when.start else 0] in _IN:
             return False
         mentions = self._told.get(first.start, _NOTHING)[0]
         return not any(mention.has("done") or mention.subject in self._events for mention in mentions)
@@ -280,12 +284,14 @@ class Dater:
         if not times and any(one.subject in self._events for one in told):
             return year
         norms = self._tokens.norms
+        before = norms[self._sentences[place - 1].start : self._sentences[place - 1].end]
+        if not times and not _RESTORED.isdisjoint(before):
+            return year  # "restored in 2014. New floors, new sills"
         chunk = sentence.chunks[mention.chunk]
         if not _MENDERS.isdisjoint(norms[chunk.start : chunk.end]) or norms[sentence.start : sentence.start + 3] == [
             "a", "body", "shop",
         ]:  # fmt: skip
             return year
-        before = norms[self._sentences[place - 1].start : self._sentences[place - 1].end]
         faults = {one.subject for one in told if one.has("present")} if not _WENT.isdisjoint(before) else set()
         if mention.subject in faults:
             return year

@@ -47,7 +47,7 @@ _OTHER_ENGINE = frozenset({"one", "engine", "motor", "unit", "lump", "box", "gea
 _BEFORE_READING = frozenset({"at", "@", "by", "around", "about", "circa", "approx", "approximately", "on", "done", ":"})
 _BEFORE_THOUSANDS = frozenset({
     "at", "@", "till", "until", "about", "around", "rebuilt", "renewed", "replaced", "overhauled", "again", "due",
-    "mean", "means", "service",
+    "mean", "means", "service", "changed", "serviced",
 })  # fmt: skip
 _SAYING = 9  # words before a figure among which the work is told
 _FULL = frozenset({".", "\n", ";", ","})
@@ -337,6 +337,8 @@ def _reading(norms: list[str], at: int, before: str, mileage: int | None, found:
         return None  # "a rebuilt box with 40k on it": what it has done since
     if before == "in" and mileage is not None and named and value < 30_000:  # "due in 2k"
         return When(at, end, mileage=round(mileage + value))
+    if ago == "service" and mileage is not None and 4 * value < mileage and value < 20_000:
+        return None  # "10k services", again and again
     if last and mileage is not None and value >= 1000 and not 0.5 <= value / mileage <= 1.02:
         return None
     told = before in _BEFORE_READING or last
@@ -361,7 +363,7 @@ def _reading(norms: list[str], at: int, before: str, mileage: int | None, found:
 
 
 def _closes(norms: list[str], at: int, end: int) -> bool:
-    """Whether a figure stands at the end of what tells of work: "pan dropped, 160", "pump changed (125)", "last oil 98"."""
+    """Whether a figure ends what tells of work: "pan dropped, 160", "pump changed (125)", "last oil 98"."""
     before = norms[at - 1] if at else ""
     after = norms[end] if end < len(norms) else "."
     said = norms[max(0, at - _SAYING) : at]

@@ -201,6 +201,9 @@ def test_a_heading_in_capitals_ends_at_the_next_one_in_the_line() -> None:
         ("Engine replaced 2015. Turbo went in with it.", "turbo", None, 2015),
         ("It has done 200,000 miles. Clutch replaced while it was apart.", "clutch", None, None),
         ("Serviced every 10,000, last at 160,000. Clutch replaced soon after.", "clutch", None, None),
+        ("Exhaust replaced in August. New front pads also.", "brakes", None, 2026),
+        ("Dry stored for years and recommissioned in 2023. New brake pipes, new tyres.", "brakes", None, 2023),
+        ("Reversed into me in 2022. Insurance replaced the bumper and painted the wing.", "doors_panels", None, 2022),
         # what went wrong then
         ("It blew its head gasket in 2019. The head gasket was replaced at 150k.", "head_gasket", 150_000, 2019),
         ("The gearbox was noisy when I bought it in 2018. Gearbox rebuilt.", "gearbox", None, None),
@@ -221,7 +224,9 @@ def test_a_heading_in_capitals_ends_at_the_next_one_in_the_line() -> None:
         ("Clutch at 60, 95 & 118.", "clutch", 118_000, None),
         ("Clutch replaced in 2019. Air con regassed, same visit the alternator was replaced (June).",
          "battery_charging", None, 2026),
+        ("Injectors done in 2021, regular 8k services, new clutch.", "clutch", None, None),
         # in other words
+        ("Gearbox serviced 120 by a specialist.", "gearbox", 120_000, None),
         ("Clutch fitted last yr.", "clutch", None, 2025),
         ("Radiator recored last dry season.", "cooling", None, 2025),
         ("Clutch replaced in may.", "clutch", None, 2026),
