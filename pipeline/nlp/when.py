@@ -42,6 +42,7 @@ _OCCASIONS = frozenset({
     "season",
 })  # fmt: skip
 _WORK = frozenset({"done", "replaced", "changed", "fitted", "renewed", "rebuilt", "welded", "new", "in", "overhauled"})
+_NEAR_TIMES = 4  # times among which "same time" is looked for
 _THEN = 30  # tokens to the time that "then" and "with it" mean
 _OTHER_ENGINE = frozenset({"one", "engine", "motor", "unit", "lump", "box", "gearbox", "donor", "example"})
 _BEFORE_READING = frozenset({"at", "@", "by", "around", "about", "circa", "approx", "approximately", "on", "done", ":"})
@@ -167,11 +168,13 @@ def _means_before(norms: list[str], at: int) -> bool:
 
 def _same(norms: list[str], at: int, words: int, found: list[When], now: int) -> When:
     """ "Same time": the time told last, in both its parts when they stood together."""
-    last = next((one for one in reversed(found) if one.year is None or one.year <= now), found[-1])
+    near = found[-_NEAR_TIMES:]
+    while len(near) > 1 and near[-1].year is not None and near[-1].year > now:
+        near.pop()  # a test that runs out
+    last = near[-1]
     mileage, year, month = last.mileage, last.year, last.month
-    place = found.index(last)
-    if place and last.start - found[place - 1].end <= 2 and "." not in norms[found[place - 1].end : last.start]:
-        other = found[place - 1]
+    if len(near) > 1 and last.start - near[-2].end <= 2 and "." not in norms[near[-2].end : last.start]:
+        other = near[-2]
         mileage, year, month = mileage or other.mileage, year or other.year, month or other.month
     return When(at, at + words, mileage, year, month)
 
