@@ -64,7 +64,8 @@ class Dated(NamedTuple):
 
 class Dater:
     """Dates the work that a text tells. `times`: those of the whole text, in order; `told`: start of a sentence -> its
-    mentions, cues and times; `events`: subjects of what befalls a vehicle."""
+    mentions, cues and times; `named`: the subjects of one with times; `events`: subjects of what
+    befalls a vehicle."""
 
     def __init__(
         self,
@@ -72,12 +73,13 @@ class Dater:
         times: Sequence[When],
         sentences: Sequence[Sentence],
         told: Mapping[int, tuple[list[Mention], list[Any], list[When]]],
+        named: Mapping[int, Set[str]],
         events: Set[str],
         saved_on: date,
         mileage: int | None,
     ) -> None:
         self._tokens, self._times, self._sentences, self._told = tokens, times, sentences, told
-        self._events, self._saved_on, self._mileage = events, saved_on, mileage
+        self._named, self._events, self._saved_on, self._mileage = named, events, saved_on, mileage
 
     def date(self, sentence: Sentence, mention: Mention, status: Status, end: int) -> Dated:
         """When the work `mention` was done or is due. `end`: of the words that say so."""
@@ -269,11 +271,25 @@ class Dater:
         mentions = self._told.get(first.start, _NOTHING)[0]
         return not any(mention.has("done") or mention.subject in self._events for mention in mentions)
 
+    def _stopped(self, start: int) -> bool:
+        """Whether a sentence begins at token `start` by its punctuation."""
+        return not start or not self._tokens.norms[start - 1][0].isalnum()
+
+    def _run_on(self, before: Sentence) -> int | None:
+        """The year with which a sentence opens that nothing divides from the next ("last year it failed and I had it
+        welded")."""
+        told, _, times = self._told.get(before.start, _NOTHING)
+        if len(times) != 1 or times[0].start - before.start > 1 or any(mention.has("done") for mention in told):
+            return None
+        return None if self._vehicles(before, times[0]) else settle(times[0], False, self._saved_on)[1]
+
     def _befallen(self, sentence: Sentence, mention: Mention) -> int | None:
         """The year of what befell the vehicle, told in the sentence before, when this is the work that put it right."""
         place = bisect_left(self._sentences, sentence.start, key=_start)
         if not place or self._sentences[place - 1].line != sentence.line:
             return None
+        if not self._stopped(sentence.start):
+            return self._run_on(self._sentences[place - 1])
         told, _, times = self._told.get(self._sentences[place - 1].start, _NOTHING)
         years = {settle(when, False, self._saved_on)[1] for when in times if not self._now(when)} - {None}
         if len(years) != 1:
@@ -292,7 +308,7 @@ class Dater:
             "a", "body", "shop",
         ]:  # fmt: skip
             return year
-        faults = {one.subject for one in told if one.has("present")} if not _WENT.isdisjoint(before) else set()
+        faults = set() if _WENT.isdisjoint(before) else self._named.get(self._sentences[place - 1].start, set())
         if mention.subject in faults:
             return year
         for one in here:

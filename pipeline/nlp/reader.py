@@ -149,7 +149,12 @@ class Reader:
                 if mention.subject in self._limits:
                     limit(mention, self._limits[mention.subject])
             sayings[start] = [mention for mention in told if mention.statuses], near, when
-        dater = Dater(tokens, times, sentences, sayings, self._events, saved_on, mileage)
+        named = {
+            sentence.start: {mention.subject for mention in some}
+            for sentence, (some, _, when) in zip(sentences, dealt, strict=True)
+            if when
+        }
+        dater = Dater(tokens, times, sentences, sayings, named, self._events, saved_on, mileage)
         return Read(tokens, sentences, mentions, every, sayings, dater)
 
 

@@ -207,6 +207,8 @@ def test_a_heading_in_capitals_ends_at_the_next_one_in_the_line() -> None:
         # what went wrong then
         ("It blew its head gasket in 2019. The head gasket was replaced at 150k.", "head_gasket", 150_000, 2019),
         ("The gearbox was noisy when I bought it in 2018. Gearbox rebuilt.", "gearbox", None, None),
+        ("It let go of its head gasket in 2019. Head skimmed at 150k with a new radiator.", "cooling", 150_000, 2019),
+        ("Last year's MOT was a disaster and I paid for £900 of welding.", "welding", None, 2025),
         # one time for a list
         ("Gone into it this year: clutch, four tyres in April, starter motor, new brake pads.", "brakes", None, 2026),
         ("Prep (2019, 131k, receipts): new cambelt, radius arm bushes.", "timing_belt", 131_000, 2019),
