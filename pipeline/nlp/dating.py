@@ -79,6 +79,7 @@ class Dater:
         mileage: int | None,
     ) -> None:
         self._tokens, self._times, self._sentences, self._told = tokens, times, sentences, told
+        self._starts = [sentence.start for sentence in sentences] if times else []
         self._named, self._events, self._saved_on, self._mileage = named, events, saved_on, mileage
 
     def date(self, sentence: Sentence, mention: Mention, status: Status, end: int) -> Dated:
@@ -93,7 +94,7 @@ class Dater:
             return dated
         if dated.mileage is None and self._leans_back(sentence, chunk, mention):
             return self._settled(self._told_last(mention.start), status, end, end)
-        if not any(settle(when, False, self._saved_on)[1] for when in times):
+        if not times or not any(settle(when, False, self._saved_on)[1] for when in times):
             return dated._replace(year=self._befallen(sentence, mention))
         return dated
 
@@ -205,7 +206,7 @@ class Dater:
     def _regular(self, start: int, end: int) -> bool:
         """Whether tokens start..end tell of work done again and again ("oil every 5k", "waxed every autumn")."""
         norms = self._tokens.norms
-        return any(
+        return not _EVERY.isdisjoint(norms[start:end]) and any(
             norms[at] in _EVERY and (norms[at + 1][0].isdecimal() or norms[at + 1] in _SPANS)
             for at in range(start, min(end, len(norms) - 1))
         )
@@ -285,7 +286,7 @@ class Dater:
 
     def _befallen(self, sentence: Sentence, mention: Mention) -> int | None:
         """The year of what befell the vehicle, told in the sentence before, when this is the work that put it right."""
-        place = bisect_left(self._sentences, sentence.start, key=_start)
+        place = bisect_left(self._starts, sentence.start)
         if not place or self._sentences[place - 1].line != sentence.line:
             return None
         if not self._stopped(sentence.start):
