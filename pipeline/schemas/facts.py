@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from pipeline.rules import RuleId, RuleModel, Source, read_rules
 
@@ -19,7 +19,16 @@ def _split(words: object) -> object:
     return tuple(word.strip() for word in words.split(",")) if isinstance(words, str) else words
 
 
-Phrases = Annotated[tuple[Annotated[str, Field(min_length=1)], ...], BeforeValidator(_split)]
+def _closed(phrase: str) -> str:
+    if phrase.count("{n}") > 1:
+        raise ValueError(f"the phrase {phrase!r} has more than one {{n}}; its number would be in doubt")
+    if any(phrase.count(begin) != phrase.count(end) for begin, end in ("()", "[]", "{}")):
+        raise ValueError(f"the phrase {phrase!r} opens a bracket that it does not close, or the other way round")
+    return phrase
+
+
+Phrase = Annotated[str, Field(min_length=1), AfterValidator(_closed)]
+Phrases = Annotated[tuple[Phrase, ...], BeforeValidator(_split)]
 
 
 class Cue(RuleModel):

@@ -10,7 +10,7 @@ from pipeline.nlp.facts.phrases import count, phrase, source
 from pipeline.nlp.facts.roadtest import dates, rules
 from pipeline.nlp.facts.scene import countries
 from pipeline.paths import data_folder
-from pipeline.schemas.facts import Cue, load_cues, load_values
+from pipeline.schemas.facts import Cue, Value, load_cues, load_values
 
 CUES = ("price", "mileage", "year")
 VALUES = ("terms", "owners", "history", "engine", "stated")
@@ -101,3 +101,12 @@ def test_months(text: str, month: int, year: int | None, day: int | None) -> Non
 def test_figures(text: str, month_first: bool, month: int, year: int | None) -> None:
     (found,) = dates().figures(text, month_first)
     assert (found.month, found.year) == (month, year)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [("{n} of {n} stamps", "more than one"), ("(fsh|full history", "bracket"), ("stamped] up", "bracket")],
+)
+def test_a_phrase_that_cannot_be_read_is_told(words: str, told: str) -> None:
+    with pytest.raises(ValueError, match=told):
+        Value(id="full", value="full", weight=1, words=words)  # type: ignore[arg-type]

@@ -187,6 +187,7 @@ def test_owners(text: str, owners: int | None) -> None:
         ("stamped at every service bar one", "part"), ("every box stamped", "full"), ("some paperwork", "part"),
         ("serviced every June, bills for each", "full"), ("serviced every 10,000", None),
         ("records from day one", "full"), ("never any records", "none"),
+        ("book with 7 stamps out of 11", "part"), ("Books: lost before my time, receipts from 2016 on", "part"),
         ("a folder of pictures", None), ("log book to hand", None), ("the history's gone missing", "none"),
     ],
 )  # fmt: skip
