@@ -99,7 +99,7 @@ def negex() -> Way:
 
 def bare(example: Example, words: Words) -> Example | None:
     """An advert as cut into chunks, without what the rules found in it."""
-    read = Read(example.read.tokens, example.read.sentences, [], [], {})
+    read = Read(example.read.tokens, example.read.sentences, [], [], {}, example.read.dater)
     encoded = encode([read], words)
     return None if encoded is None else Example(example.row, read, encoded, example.claims)
 

@@ -73,6 +73,14 @@ def test_mileage(text: str, mileage: int | None, unit: str | None) -> None:
         ("1995 cc engine, clutch done 2019", None),
         ("Marden 2000 with new tyres in 2024", (2000,)),
         ("98-KY-2211, NCT May", (1998,)),
+        ("Fenwright Curlew\nYear: 161\nNCT May, Naas", (2016,)),
+        ("Fenwright Curlew\n182, automatic\nNCT May, Naas", (2018,)),
+        ("Fenwright Curlew, member 212, NCT May, Naas", None),
+        (
+            "Fenwright Curlew with a line that is long enough for what follows to stand far from its title and head\n"
+            "First registered: October 2012\nNew battery: January 2025",
+            (2012,),
+        ),
         ("Nice car, new clutch in 2021", None),
     ],
 )

@@ -23,6 +23,8 @@ _FOUR = re.compile(
 )
 _MONTHED = re.compile(r"(?<![\w.,£€$/-])(?:\d{1,2}[./-]){1,2}(?P<year>(?:19|20)\d\d)(?![\w/.-]\d|\w)")
 _SHORT = re.compile(r"(?<![\w])['’‘`](?P<yy>\d\d)(?![\w/])")
+_MONTH = re.compile(r"[a-z]+\.? ?$")
+_MONTH_REACH = 12  # characters of a month's name
 _QUOTES = frozenset("'’‘`")
 _OPENING = re.compile(
     r"[\s*•\-–—!(]{0,4}(?:(?:for sale|selling|sale|my|lovely|nice|clean|a"
@@ -51,7 +53,10 @@ _IRISH = re.compile(
     r"(?<![\w.,£€$/-])(?P<prefix>(?:8[7-9]|9\d|0\d|1[0-2]|(?:1[3-9]"
     r"|2\d)[12]))[ -](?P<county>[a-z]{1,2})(?![\w'])(?:[ -](?:reg|\d{1,6}))?"
 )
-_IRISH_REG = re.compile(r"(?<![\w.,£€$/-])(?P<prefix>(?:1[3-9]|2\d)[12])(?: reg| plate|(?=[ ]))")
+_IRISH_REG = re.compile(  # "161 reg"; "Year: 161", or at the head of a line
+    r"(?<![\w.,£€$/-])(?P<prefix>(?:1[3-9]|2\d)[12])(?: reg| plate|(?=[ ])|(?<=\n...)(?=,(?!\d)|\n|$)"
+    r"|(?<=year: ...)(?=,(?!\d)|\n|$))"
+)
 
 
 @lru_cache(maxsize=1)
@@ -97,6 +102,11 @@ def _stated(scene: Scene) -> list[Candidate]:
                 continue
             score, ids = cue_set().sums(scene.around(match.start(), match.end()))
             features = [name]
+            month = _MONTH.search(low, max(0, match.start() - _MONTH_REACH), match.start()) if "month" in ids else None
+            if month is not None:  # "First registered: October 2012"
+                labelled, told = cue_set().sums(scene.around(month.start(), match.end()))
+                if "label" in told:
+                    score, ids = labelled, told
             letter = _NEXT_LETTER.match(scene.low, match.end())
             if letter and year in (*letter_years(letter[1], "prefix"), *letter_years(letter[1], "suffix")):
                 features.append("lettered")
