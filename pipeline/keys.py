@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import fields, replace
+from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 
 READING = ("subjects.yaml", "subjects", "scope", "facts", "regions")
 COSTING = ("packs", "reports", "regions", "money", "subjects.yaml")
+DICTIONARY = "pyspellchecker"  # whose words are no slips of the pen (nlp/spelling.py)
 CODE = Path(__file__).parent
 COSTING_CODE = ("costing", "types.py", "uniforms.py", "itembeliefs.py")
 # Of the buyer, these move no repair cost. A new field counts until it is named here.
@@ -37,11 +39,11 @@ NOT_COSTING = frozenset(
 
 
 def reading_version(rules: Path | None = None) -> str:
-    """What decides whether a snapshot must be read again: the reading rules, the models and the readers' code."""
+    """What decides whether a snapshot must be read again: reading rules, models, the readers' code, the dictionary."""
     rules, models = rules or data_folder("rules"), data_folder("models")
     parts = [rules / name for name in READING]
     parts += sorted(models.glob("*/*.npz"))
-    return fingerprint([p for p in (*parts, CODE / "nlp") if p.exists()])
+    return _hash(fingerprint([p for p in (*parts, CODE / "nlp") if p.exists()]), version(DICTIONARY))
 
 
 def costing_version(rules: Path, buyer: Buyer, packs: Path) -> str:
@@ -51,10 +53,10 @@ def costing_version(rules: Path, buyer: Buyer, packs: Path) -> str:
     return _hash(fingerprint([p for p in parts if p.exists()]), *map(repr, told))
 
 
-def evidence_key(evidence: Evidence, version: str) -> str:
+def evidence_key(evidence: Evidence, costing: str) -> str:
     """On what one vehicle's repair cost rests. Costing reckons in months: the day of the month moves nothing."""
     one = replace(evidence, ref="", as_of=evidence.as_of.replace(day=1), passages={})  # those only decide
-    return _hash(version, *(repr(_plain(getattr(one, f.name))) for f in fields(one)))
+    return _hash(costing, *(repr(_plain(getattr(one, f.name))) for f in fields(one)))
 
 
 def run_key(folder: Path, rules: Path, day: str, stored: str) -> str:
