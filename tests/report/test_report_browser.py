@@ -1,5 +1,6 @@
 """The page in Chromium, offline: no error, no request, sorting, evidence on focus, sizes and colour schemes."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -131,14 +132,22 @@ def test_attacks_do_nothing_in_a_browser(browser: Any, tmp_path: Path) -> None:
 
 
 def test_five_hundred_vehicles_open_soon(browser: Any, tmp_path: Path) -> None:
-    file = tmp_path / "many.html"
-    file.write_text(page(report_views.many(500)), encoding="utf-8", newline="")
+    """In less than half the work of the same page without styles and scripts, which lays out all of it at once: that
+    takes 4 s on the machine on which this was written, so the page has 2 there, and a slower one has more."""
+    whole = page(report_views.many(500))
+    plain = re.sub(r"<(style|script)\b.*?</\1>", "", whole, flags=re.DOTALL)
+    assert _work(browser, tmp_path / "many.html", whole) < 0.5 * _work(browser, tmp_path / "plain.html", plain)
+
+
+def _work(browser: Any, file: Path, html: str) -> float:
+    """Seconds of the browser's own work to open a page of 500 vehicles, however busy the machine."""
+    file.write_text(html, encoding="utf-8", newline="")
     opened = browser.new_context(offline=True).new_page()
     opened.set_default_timeout(240_000)
     session = opened.context.new_cdp_session(opened)
-    session.send("Performance.enable", {"timeDomain": "threadTicks"})  # the page's own work, however busy the machine
+    session.send("Performance.enable", {"timeDomain": "threadTicks"})
     opened.goto(file.as_uri())
     metrics = {one["name"]: one["value"] for one in session.send("Performance.getMetrics")["metrics"]}
     assert opened.locator("article").count() == 500
-    assert metrics["TaskDuration"] < 2  # 1.2 s on the machine this was written on
     opened.context.close()
+    return float(metrics["TaskDuration"])
