@@ -132,11 +132,16 @@ def test_attacks_do_nothing_in_a_browser(browser: Any, tmp_path: Path) -> None:
 
 
 def test_five_hundred_vehicles_open_soon(browser: Any, tmp_path: Path) -> None:
-    """In less than half the work of the same page without styles and scripts, which lays out all of it at once: that
-    takes 4 s on the machine on which this was written, so the page has 2 there, and a slower one has more."""
+    """In less than two fifths of the work of the same page without styles and scripts, which lays out all of it at
+    once: some 4 s on the machine on which this was written, where the page is to take less than 2. The quicker of two
+    each, for a machine that does something else may count it in."""
     whole = page(report_views.many(500))
     plain = re.sub(r"<(style|script)\b.*?</\1>", "", whole, flags=re.DOTALL)
-    assert _work(browser, tmp_path / "many.html", whole) < 0.5 * _work(browser, tmp_path / "plain.html", plain)
+    work = {
+        name: min(_work(browser, tmp_path / name, html) for _ in range(2))
+        for name, html in (("whole.html", whole), ("plain.html", plain))
+    }
+    assert work["whole.html"] < 0.4 * work["plain.html"]
 
 
 def _work(browser: Any, file: Path, html: str) -> float:
