@@ -18,9 +18,19 @@ from pipeline.report.learnt import FATES
 from pipeline.report.section import asked_price, why_not_valued
 from pipeline.types import ReportView, VehicleView
 
-COLUMNS = ("visit worth", "price", "surplus", "10 to 90 %", "repair", "unsaid", "value", "distance")
+NUMBER = "number"  # what `show` and other commands take; the place in the ranking moves from night to night
+COLUMNS = ("visit worth", "price", "surplus", "10 to 90 %", "repair", "unsaid", "value", "distance", NUMBER)
 # Columns in the order in which they give way, and the cells below which a title has too little room beside them.
-DROPPED = {"unsaid": 26, "10 to 90 %": 26, "value": 26, "distance": 26, "repair": 26, "surplus": 26, "price": 10}
+DROPPED = {
+    "unsaid": 26,
+    "10 to 90 %": 26,
+    "value": 26,
+    "distance": 26,
+    "repair": 26,
+    "surplus": 26,
+    NUMBER: 10,
+    "price": 10,
+}
 MOST_ROWS, MOST_CHANGES = 500, 100  # what a terminal is worth; the page has them all
 GAP = 2  # cells between columns, one of which the box draws
 # ECMA-48 control sequences and strings, then any other control, format or separator character that could move the
@@ -117,4 +127,5 @@ def _cells(vehicle: VehicleView, currency: str, units: Literal["mi", "km"]) -> d
         "repair": words.estimate(ranked.repair_cost.mean, currency),
         "unsaid": words.estimate(prospect.repair.unsaid_mean, currency),
         "distance": words.distance(prospect.distance_miles, units) if prospect.distance_miles is not None else "–",
+        NUMBER: vehicle.ref,
     }

@@ -43,6 +43,14 @@ def test_width_decides_the_columns(report_view: ReportView) -> None:
         assert name in wide.splitlines()[0]
 
 
+def test_a_row_ends_with_the_number_that_the_other_commands_take(report_view: ReportView) -> None:
+    view = replace(report_view, vehicles=report_view.vehicles[::-1])  # the place in the ranking is another number
+    text = table(view, 160)
+    assert text.splitlines()[0].endswith("number")
+    assert [line.split()[-1] for line in rows(text)] == [vehicle.ref for vehicle in view.vehicles]
+    assert "number" not in table(view, 40)
+
+
 def test_wide_characters_do_not_shift_the_columns() -> None:
     first, second, *_ = report_views.hand_written()
     view = report_views.view((replace(first, title="軽キャンピングカー 走行少"), second))
